@@ -1,0 +1,175 @@
+"""What a maker's size chart in `profiles/charts/` must look like. Loads pydantic."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from fitcore.points import Kind
+from fitcore.problems import UnitError
+from fitcore.profile_models import (
+    Exact,
+    Form,
+    Identifier,
+    KindField,
+    PointField,
+    Posture,
+    ProfileModel,
+    Purpose,
+    Sentence,
+    Source,
+)
+from fitcore.shoes import ShoeSystem
+from fitcore.units import UNITS, Unit, parse_length, to_mm
+from fitcore.words import say
+
+
+class Dimension(ProfileModel):
+    """One column of a chart: which measure it means."""
+
+    id: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,23}$")]
+    point: PointField
+    kind: KindField
+    system: ShoeSystem | None = None
+    """Shoe-size system of the column; only for `kind = "shoe"`."""
+    step: Exact | None = None
+    """Step of the printed shoe sizes, in sizes; for lengths the chart's `step_mm` holds."""
+
+    @model_validator(mode="after")
+    def _shoe_has_system(self) -> Self:
+        if (self.kind is Kind.SHOE) != (self.system is not None):
+            raise ValueError(say("'system' belongs to a shoe column, and a shoe column needs it"))
+        return self
+
+
+class Pressure(ProfileModel):
+    """The pressure printed on the garment: standard, class and mmHg always together."""
+
+    mmhg: tuple[Exact, Exact] = Field(strict=False)
+    standard: Sentence
+    grade: Annotated[str, Field(alias="class", min_length=1)]
+
+
+class ChartSize(ProfileModel):
+    """One row of a chart: a size, perhaps of a wide or long line, and its ranges."""
+
+    size: Annotated[str, Field(min_length=1, max_length=12)]
+    variant: Annotated[str, Field(max_length=24)] = ""
+    ranges: dict[str, tuple[Decimal, Decimal]]
+    """Dimension id to (lowest, highest), in mm, or in sizes for a shoe column."""
+
+    @property
+    def name(self) -> str:
+        """Size and variant as they are printed."""
+        return f"{self.size} {self.variant}".strip()
+
+
+class Chart(ProfileModel):
+    """One maker's size chart for one line of garments."""
+
+    format: Literal[1]
+    id: Identifier
+    maker: Sentence
+    line: Sentence
+    invented: bool = False
+    form: Form
+    toe: Literal["open", "closed", "soft_cap", "none"]
+    purposes: tuple[Purpose, ...] = Field(min_length=1, strict=False)
+    unit: Unit
+    """Unit of the printed table."""
+    step_mm: Exact = Field(ge=0)
+    """Step of the printed table in mm: 1 for 21-22.9 / 23-24.9; 0 where edges touch."""
+    posture: Posture
+    """Posture the table was meant for."""
+    overlap: Literal["larger", "smaller", "ankle"] = "larger"
+    pressure: Pressure | None = None
+    valid_from: date | None = None
+    valid_until: date | None = None
+    source: Source
+    dimensions: tuple[Dimension, ...] = Field(min_length=1, strict=False)
+    sizes: tuple[ChartSize, ...] = Field(min_length=1, strict=False)
+    """Small to large; a wide or long variant stands after the regular one."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _ranges_to_mm(cls, values: object) -> object:
+        """Turn each row's printed ranges into mm, so that an inch chart decides like a cm one."""
+        if not isinstance(values, dict) or not isinstance(values.get("sizes"), list):
+            return values
+        unit = values.get("unit")
+        if unit not in UNITS:
+            return values  # the field itself says what is allowed
+        kinds = {
+            d.get("id"): d.get("kind") for d in values.get("dimensions", []) if isinstance(d, dict)
+        }
+        rows = []
+        for row in values["sizes"]:
+            if not isinstance(row, dict) or "ranges" in row:
+                rows.append(row)
+                continue
+            own = {key: row[key] for key in ("size", "variant") if key in row}
+            ranges = {key: value for key, value in row.items() if key not in own}
+            unknown = sorted(set(ranges) - set(kinds))
+            if unknown:
+                raise ValueError(
+                    say(
+                        "size {size}: no dimension is called '{name}'",
+                        size=row.get("size"),
+                        name=unknown[0],
+                    )
+                )
+            own["ranges"] = {
+                key: _printed_range(
+                    value, None if kinds[key] == "shoe" else unit, f"{row.get('size')}.{key}"
+                )
+                for key, value in ranges.items()
+            }
+            rows.append(own)
+        return {**values, "sizes": rows}
+
+    @model_validator(mode="after")
+    def _rows_fit_columns(self) -> Self:
+        columns = {dimension.id for dimension in self.dimensions}
+        if len(columns) != len(self.dimensions):
+            raise ValueError(say("two dimensions have the same id"))
+        names = [row.name for row in self.sizes]
+        if len(set(names)) != len(names):
+            raise ValueError(say("two sizes have the same name and variant"))
+        for row in self.sizes:
+            missing = sorted(columns - set(row.ranges))
+            if missing:
+                raise ValueError(
+                    say("size {size} has no range for '{name}'", size=row.name, name=missing[0])
+                )
+        return self
+
+    @property
+    def title(self) -> str:
+        """Maker and line together."""
+        return f"{self.maker} {self.line}"
+
+
+def _printed_range(value: object, unit: Unit | None, key: str) -> tuple[Decimal, Decimal]:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise ValueError(say("{key}: a range is [lowest, highest]", key=key))
+    low, high = (_printed_edge(edge, unit, key) for edge in value)
+    if low > high:
+        raise ValueError(say("{key}: the lowest is above the highest", key=key))
+    return low, high
+
+
+def _printed_edge(edge: object, unit: Unit | None, key: str) -> Decimal:
+    if isinstance(edge, str) and unit is not None:
+        try:
+            return parse_length(edge, unit).mm
+        except UnitError as error:
+            raise ValueError(f"{key}: {error.problem.text}") from error
+    if isinstance(edge, bool) or not isinstance(edge, int | Decimal):
+        raise ValueError(say("{key}: '{edge}' is not a number", key=key, edge=edge))
+    amount = Decimal(edge)
+    if not amount.is_finite():
+        raise ValueError(say("{key}: '{edge}' is not a number", key=key, edge=edge))
+    return amount if unit is None else to_mm(amount, unit)

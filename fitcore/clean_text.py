@@ -1,0 +1,69 @@
+"""Text hygiene: the one function all text from outside passes, on entry and on load.
+
+Control characters can steer a terminal (an escape sequence in a name changed a window's title when
+tried), and direction overrides make a line read other than it is. They are dropped and said.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+
+MOST_CHARACTERS = 2_000
+"""Longest text kept from one field; ours. A longer paste is a slip, and the cut is said."""
+
+_DIRECTION_AND_INVISIBLE = frozenset(
+    [*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200B, 0x200E, 0x200F, 0x2028, 0x2029, 0xFEFF]
+)
+_DROPPED_CATEGORIES = frozenset({"Cc", "Cs", "Co", "Cn"})
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaned:
+    """Text that is safe to store and to show, and what was taken out of it."""
+
+    text: str
+    dropped: tuple[str, ...]
+    """Names such as `U+001B`, each once, in order of appearance; `too long` where it was cut."""
+
+
+def clean(text: str, *, keep_newlines: bool = False, most: int = MOST_CHARACTERS) -> Cleaned:
+    """Make text from outside safe to store and show.
+
+    NFC-composes, drops control, surrogate, private-use and unassigned characters, direction
+    overrides and invisible spaces, and turns a tab into a blank.
+
+    Args:
+        text: anything a person typed or a file held.
+        keep_newlines: whether a line break may stay (remarks only).
+        most: longest text kept, in characters.
+    """
+    kept: list[str] = []
+    dropped: dict[str, None] = {}
+    for character in unicodedata.normalize("NFC", text):
+        if character == "\t":
+            kept.append(" ")
+        elif character == "\n" and keep_newlines:
+            kept.append(character)
+        elif is_unsafe(character):
+            dropped[f"U+{ord(character):04X}"] = None
+        else:
+            kept.append(character)
+    cleaned = "".join(kept).strip()
+    if len(cleaned) > most:
+        cleaned = cleaned[:most].rstrip()
+        dropped["too long"] = None
+    return Cleaned(cleaned, tuple(dropped))
+
+
+def is_unsafe(character: str) -> bool:
+    """Whether one character may neither be stored nor shown."""
+    return (
+        ord(character) in _DIRECTION_AND_INVISIBLE
+        or unicodedata.category(character) in _DROPPED_CATEGORIES
+    )
+
+
+def visible(text: str) -> str:
+    """Return text with every unsafe character made visible, for file names and messages."""
+    return "".join(f"<U+{ord(c):04X}>" if is_unsafe(c) else c for c in text)

@@ -1,0 +1,138 @@
+"""Durable whole-file writes: a file is the old one or the new one, never torn.
+
+Order: temporary file in the same folder, all bytes, flush to disk, is the target still the version
+we read?, rename over it, flush the folder. A flush that fails means *not saved*: Linux reports such
+an error once and forgets it, so nothing is retried on the same descriptor.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+import time
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from fitcore.problems import ChangedOnDisk, FileFault, Problem
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from pathlib import Path
+    from types import EllipsisType
+
+_REPLACE_TRIES = 10
+_REPLACE_WAIT_SECONDS = 0.2
+
+
+def write_durably(
+    path: Path, content: bytes, *, expected: bytes | EllipsisType | None = ...
+) -> None:
+    """Write a file so that it survives a crash and a power cut.
+
+    Args:
+        path: the target; its folder must exist.
+        content: the whole new content.
+        expected: the bytes it held when it was read, None where it did not exist; left out where
+            one program alone ever writes it.
+
+    Raises:
+        ChangedOnDisk: the target no longer holds `expected`; nothing was written.
+        FileFault: it could not be written; the old file is untouched.
+    """
+    temporary = path.with_name(f".{path.name}.tmp")
+    try:
+        with suppress(FileNotFoundError):
+            temporary.unlink()  # left by a crash; the folder's lock says nobody else is writing
+        _write_new(temporary, content)
+        if expected is not ... and read_bytes(path) != expected:
+            temporary.unlink()
+            raise ChangedOnDisk(
+                Problem(
+                    code="changed_on_disk",
+                    text=say("Another program changed this file in the meantime."),
+                    mend=say("Open the session again; your reading was not stored yet."),
+                    path=str(path),
+                )
+            )
+        _replace(temporary, path)
+        flush_folder(path.parent)
+    except OSError as error:
+        if isinstance(error, FileFault):
+            raise
+        raise FileFault(_not_saved(path, error)) from error
+
+
+def read_bytes(path: Path) -> bytes | None:
+    """Return a file's bytes, None where there is no such file."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+
+
+def flush_folder(folder: Path) -> None:
+    """Make a rename in a folder durable; Windows cannot and does not need to."""
+    if sys.platform == "win32":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def make_folder(folder: Path) -> None:
+    """Create a folder and its parents durably.
+
+    Raises:
+        FileFault: it cannot be created.
+    """
+    try:
+        missing = [folder, *folder.parents]
+        first_there = next(index for index, place in enumerate(missing) if place.exists())
+        folder.mkdir(parents=True, exist_ok=True)
+        for created in missing[:first_there]:
+            flush_folder(created.parent)
+    except OSError as error:
+        raise FileFault(_not_saved(folder, error)) from error
+
+
+def _write_new(path: Path, content: bytes) -> None:
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    descriptor = os.open(path, flags, 0o600)
+    try:
+        view = memoryview(content)
+        while view:
+            view = view[os.write(descriptor, view) :]
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _replace(temporary: Path, path: Path) -> None:
+    # A virus scanner or an editor may hold the target open on Windows for a moment.
+    for tries_left in reversed(range(_REPLACE_TRIES)):
+        try:
+            temporary.replace(path)
+        except PermissionError:
+            if sys.platform != "win32" or not tries_left:
+                raise
+            time.sleep(_REPLACE_WAIT_SECONDS)  # noqa: TID251 - another program holds the file
+        else:
+            return
+
+
+def _not_saved(path: Path, error: OSError) -> Problem:
+    mends = {
+        errno.ENOSPC: say("Free some space on this disk, then press Enter again."),
+        errno.EDQUOT: say("Free some space on this disk, then press Enter again."),
+        errno.EROFS: say("The disk is read-only. Start again with --data and another folder."),
+        errno.EACCES: say("You may not write there. Start again with --data and another folder."),
+    }
+    return Problem(
+        code="not_saved",
+        text=say("NOT SAVED: {error}.", error=error.strerror or str(error)),
+        mend=mends.get(error.errno or 0, say("Press Enter to try again, or note it on paper.")),
+        path=str(path),
+    )

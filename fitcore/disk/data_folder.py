@@ -1,0 +1,286 @@
+"""A laptop's data folder: its name and numbers, its sessions, its ledger. One writer at a time.
+
+Numbers are reserved durably before an entry uses them, so a number is never used twice; one that a
+crash left without an entry is voided in the ledger at the next start, so a gap always means loss.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import tomli_w
+
+from fitcore.codec import write_session
+from fitcore.disk.atomic import make_folder, read_bytes, write_durably
+from fitcore.disk.lock import FolderLock
+from fitcore.disk.session_files import find_session_files, read_session_file, session_path
+from fitcore.entries import Draft, Entry
+from fitcore.identity import EntryId, draw_laptop_id, make_uuid7
+from fitcore.instants import write_instant
+from fitcore.ledger import Laptop, Ledger, read_laptop, read_ledger, write_laptop, write_ledger
+from fitcore.problems import FileFault, FitError, Problem
+from fitcore.session import Seal, Session
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fitcore.disk.surroundings import Surroundings
+
+LAPTOP_FILE = "laptop.toml"
+_MANY_SESSIONS = "*"
+
+
+def is_named(folder: Path) -> bool:
+    """Whether a laptop has been named in this folder."""
+    return (folder / LAPTOP_FILE).exists()
+
+
+class DataFolder:
+    """An open data folder; holds its lock until closed."""
+
+    def __init__(
+        self, path: Path, surroundings: Surroundings, *, label: str = "laptop", measurer: str = ""
+    ) -> None:
+        """Open a folder for writing, naming the laptop where it has no name yet.
+
+        Args:
+            path: the folder; created where missing.
+            surroundings: clock, chance and folders.
+            label: what the team calls the laptop; used only where it has no name yet.
+            measurer: staff code of whoever holds the tape; used only then, too.
+
+        Raises:
+            FolderInUse: another program has it open.
+            FileFault: it cannot be written, or `laptop.toml` cannot be used.
+            ReadingError: the label cannot be used.
+        """
+        self.path = path
+        self.notes: list[str] = []
+        """What opening noticed and a person should read."""
+        self._surroundings = surroundings
+        self._on_disk: dict[str, bytes | None] = {}
+        self._burnt: list[int] = []
+        make_folder(path)
+        since = write_instant(surroundings.now())
+        self._lock = FolderLock(
+            path,
+            say("anklefirst, process {number}, since {since}", number=os.getpid(), since=since),
+        )
+        try:
+            self.laptop = self._open_laptop(label, measurer)
+            self._settle_numbers()
+        except FitError:
+            self._lock.release()
+            raise
+
+    def close(self) -> None:
+        """Let the folder go; everything is on disk already."""
+        self._lock.release()
+
+    def __enter__(self) -> DataFolder:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def new_session(self) -> Session:
+        """Return an empty session with a fresh id; nothing is written until it has an entry."""
+        now = self._surroundings.now()
+        session_id = make_uuid7(int(now.timestamp() * 1000), self._surroundings.random_bytes(10))
+        return Session(session_id, frozenset())
+
+    def read(self, session_id: str) -> Session | None:
+        """Read one of the folder's sessions; None where it is not there or must be set aside."""
+        file = read_session_file(session_path(self.path, session_id))
+        if file.session is not None:
+            self._on_disk[session_id] = file.raw
+        return file.session
+
+    def append(self, session: Session, drafts: Sequence[Draft]) -> Session:
+        """Add entries to a session, durably: when this returns they are on disk.
+
+        Raises:
+            FileFault: nothing was stored; the session on disk is as it was.
+        """
+        if not drafts:
+            return session
+        if session.seal is not Seal.WHOLE:
+            raise FileFault(
+                Problem(
+                    code="seal_not_whole",
+                    text=say("This session was changed outside the program; nothing is added."),
+                    mend=say("Start a new session; compare this one with the laptop it came from."),
+                    path=str(session_path(self.path, session.id)),
+                )
+            )
+        path = session_path(self.path, session.id)
+        if session.id not in self._on_disk:
+            self._on_disk[session.id] = read_bytes(path)
+        first = self._reserve(len(drafts), session.id)
+        try:
+            make_folder(path.parent)
+            grown = session.with_entries(*_number(drafts, self.laptop.id, first))
+            content = write_session(grown).encode()
+            write_durably(path, content, expected=self._on_disk[session.id])
+        except FileFault:
+            self._burnt += range(first, self.laptop.next)
+            raise
+        self._on_disk[session.id] = content
+        return grown
+
+    def append_to_ledger(self, drafts: Sequence[Draft]) -> None:
+        """Add entries to this laptop's ledger, durably.
+
+        Raises:
+            FileFault: nothing was stored.
+        """
+        first = self._reserve(len(drafts), "")
+        self._write_ledger(_number(drafts, self.laptop.id, first))
+
+    def set_measurer(self, measurer: str) -> None:
+        """Remember who holds the tape from now on."""
+        self._write_laptop(replace(self.laptop, measurer=measurer))
+
+    def meet_frontier(self, highest_own: int) -> bool:
+        """Compare our numbers with those already seen in files under our own name.
+
+        Where files hold higher numbers than we have reserved, this folder was restored from an
+        older copy, and going on would use numbers twice: the laptop takes a new name.
+
+        Returns:
+            Whether it took a new name.
+        """
+        if highest_own < self.laptop.next:
+            return False
+        self.laptop = self._begin_anew(self.laptop)
+        return True
+
+    # --- numbers -----------------------------------------------------------------------------
+
+    def _reserve(self, count: int, session_id: str) -> int:
+        first = self.laptop.next
+        oldest = min([*self._burnt, first])
+        held_for = session_id if oldest == first else _MANY_SESSIONS
+        self._write_laptop(
+            replace(
+                self.laptop,
+                next=first + count,
+                reserved_from=oldest,
+                reserved_for=held_for,
+            )
+        )
+        return first
+
+    def _settle_numbers(self) -> None:
+        """Void numbers the last run reserved and never used."""
+        laptop = self.laptop
+        reserved = range(laptop.reserved_from, laptop.next)
+        if not reserved:
+            return
+        used = {entry.by.number for entry in self._read_ledger().entries}
+        if laptop.reserved_for == _MANY_SESSIONS:
+            paths = list(find_session_files(self.path))
+        elif laptop.reserved_for:
+            paths = [session_path(self.path, laptop.reserved_for)]
+        else:
+            paths = []
+        for path in paths:
+            if not path.exists():
+                continue
+            session = read_session_file(path).session
+            if session is None:
+                return  # a damaged file may hold them: a gap left open rightly says so
+            used |= {e.by.number for e in session.entries if e.by.laptop == laptop.id}
+        unused = [number for number in reserved if number not in used]
+        if unused:
+            at = self._surroundings.now()
+            self._burnt = unused
+            self.append_to_ledger([Draft("voided", at, {"number": n}) for n in unused])
+            self._burnt = []
+        self._write_laptop(replace(self.laptop, reserved_from=self.laptop.next, reserved_for=""))
+
+    # --- the laptop's own files --------------------------------------------------------------
+
+    def _open_laptop(self, label: str, measurer: str) -> Laptop:
+        raw = read_bytes(self.path / LAPTOP_FILE)
+        if raw is None:
+            drawn = draw_laptop_id(label, self._surroundings.random_bytes(4))
+            laptop = Laptop(drawn, zone=self._surroundings.zone, measurer=measurer)
+            self._write_laptop(laptop)
+            return laptop
+        laptop = read_laptop(raw)
+        return self._begin_anew(laptop) if self._is_copy(laptop) else laptop
+
+    def _is_copy(self, laptop: Laptop) -> bool:
+        """Whether this folder is a restored or copied one that must not go on under its name."""
+        raw = read_bytes(self._marker_path(laptop))
+        try:
+            marker = tomllib.loads((raw or b"").decode())
+            reached, folder = int(marker["next"]), Path(str(marker["folder"]))
+        except (ValueError, KeyError):
+            return True
+        if laptop.next < reached:
+            return True
+        if folder == self.path.resolve():
+            return False
+        other = read_bytes(folder / LAPTOP_FILE)
+        return other is not None and read_laptop(other).id == laptop.id
+
+    def _begin_anew(self, old: Laptop) -> Laptop:
+        drawn = draw_laptop_id(old.label, self._surroundings.random_bytes(4))
+        laptop = Laptop(drawn, zone=old.zone, measurer=old.measurer)
+        self._write_laptop(laptop)
+        self.laptop = laptop
+        at = self._surroundings.now()
+        self.append_to_ledger([Draft("notes", at, {"what": "copied_from", "is": old.id})])
+        self.notes.append(
+            say(
+                "This folder is a copy of {old}: the laptop now writes as {new}. Nothing is lost.",
+                old=old.id,
+                new=laptop.id,
+            )
+        )
+        return self.laptop
+
+    def _write_laptop(self, laptop: Laptop) -> None:
+        write_durably(self.path / LAPTOP_FILE, write_laptop(laptop).encode())
+        self.laptop = laptop
+        marker = self._marker_path(laptop)
+        content = tomli_w.dumps({"next": laptop.next, "folder": str(self.path.resolve())})
+        # Not durable on purpose: a marker that lags behind costs nothing. Without a place for it
+        # each start takes a new name, which is safe.
+        with suppress(OSError):
+            marker.parent.mkdir(parents=True, exist_ok=True)
+            marker.write_text(content, encoding="utf-8")
+
+    def _marker_path(self, laptop: Laptop) -> Path:
+        return self._surroundings.state_folder / "laptops" / f"{laptop.id}.toml"
+
+    def _ledger_path(self) -> Path:
+        return self.path / "ledger" / f"{self.laptop.id}.toml"
+
+    def _read_ledger(self) -> Ledger:
+        raw = read_bytes(self._ledger_path())
+        if raw is None:
+            return Ledger(self.laptop.id)
+        ledger, problems = read_ledger(raw)
+        if ledger is None:
+            raise FileFault(problems[0].at(path=str(self._ledger_path())))
+        return ledger
+
+    def _write_ledger(self, entries: Sequence[Entry]) -> None:
+        path = self._ledger_path()
+        make_folder(path.parent)
+        write_durably(path, write_ledger(self._read_ledger().with_entries(*entries)).encode())
+
+
+def _number(drafts: Sequence[Draft], laptop: str, first: int) -> tuple[Entry, ...]:
+    return tuple(
+        draft.entry(EntryId(laptop, first + offset)) for offset, draft in enumerate(drafts)
+    )

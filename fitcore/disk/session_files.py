@@ -1,0 +1,118 @@
+"""Finding and reading session files in a data folder or loose. Reads only; takes no lock."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from fitcore.codec import read_session
+from fitcore.document import LARGEST_FILE
+from fitcore.identity import SESSION_ID, uuid7_milliseconds
+from fitcore.problems import Problem
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    from fitcore.session import Session
+
+SESSION_FILE = re.compile(rf"{SESSION_ID.pattern}\.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class SessionFile:
+    """One session file as it was read."""
+
+    path: Path
+    raw: bytes
+    session: Session | None
+    problems: tuple[Problem, ...]
+
+
+def session_path(folder: Path, session_id: str) -> Path:
+    """Return where a session is filed: by the UTC month in its own time bits.
+
+    Two laptops therefore file a session alike, whatever their clocks say.
+    """
+    seconds = uuid7_milliseconds(session_id) / 1000
+    month = f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
+    return folder / "sessions" / month / f"{session_id}.toml"
+
+
+def find_session_files(folder: Path) -> Iterator[Path]:
+    """Yield a data folder's session files by name; files of other names are passed over."""
+    root = folder / "sessions"
+    if not root.is_dir():
+        return
+    for month in sorted(entry for entry in root.iterdir() if entry.is_dir()):
+        yield from sorted(p for p in month.iterdir() if SESSION_FILE.fullmatch(p.name))
+
+
+def read_session_file(path: Path) -> SessionFile:
+    """Read one file; whatever is wrong with it comes back as problems, never as an error."""
+    raw = read_regular(path)
+    if isinstance(raw, Problem):
+        return SessionFile(path, b"", None, (raw.at(path=str(path)),))
+    session, problems = read_session(raw)
+    if session is not None and SESSION_FILE.fullmatch(path.name) and path.stem != session.id:
+        session = None
+        problems = (
+            Problem(
+                code="name_mismatch",
+                text=say("The file's name is not the session it holds."),
+                mend=say("Ask for the file again from the laptop that wrote it."),
+                key="session",
+            ),
+        )
+    return SessionFile(path, raw, session, tuple(p.at(path=str(path)) for p in problems))
+
+
+def read_sessions(paths: Iterable[Path]) -> list[SessionFile]:
+    """Read data folders and loose session files, in the order given."""
+    found: list[SessionFile] = []
+    for path in paths:
+        files = find_session_files(path) if path.is_dir() else [path]
+        found += [read_session_file(file) for file in files]
+    return found
+
+
+def read_regular(path: Path) -> bytes | Problem:
+    """Read an ordinary file, at most one byte more than the largest session file."""
+    # No links and no devices: a stick from outside could point anywhere.
+    try:
+        descriptor = os.open(
+            path,
+            os.O_RDONLY
+            | getattr(os, "O_NOFOLLOW", 0)
+            | getattr(os, "O_NONBLOCK", 0)
+            | getattr(os, "O_BINARY", 0),
+        )
+    except OSError as error:
+        return Problem(
+            code="unreadable_io",
+            text=say("The file cannot be opened: {error}.", error=error.strerror),
+            mend=say("Check the name, the stick and the permissions."),
+        )
+    try:
+        state = os.fstat(descriptor)
+        if not stat.S_ISREG(state.st_mode):
+            return Problem(
+                code="not_a_regular_file",
+                text=say("This is not an ordinary file."),
+                mend=say("Only ordinary files are read as sessions."),
+            )
+        with os.fdopen(os.dup(descriptor), "rb") as file:
+            return file.read(LARGEST_FILE + 1)
+    except OSError as error:
+        return Problem(
+            code="unreadable_io",
+            text=say("The file cannot be read: {error}.", error=error.strerror),
+            mend=say("Copy it from where it came from again."),
+        )
+    finally:
+        os.close(descriptor)

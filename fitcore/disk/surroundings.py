@@ -1,0 +1,46 @@
+"""The world around a run: clock, chance and folders, bundled so that tests can replace them."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import platformdirs
+import tzlocal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+APPLICATION = "anklefirst"
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a run reads from outside its data."""
+
+    now: Callable[[], datetime]
+    """The present instant in the laptop's zone, with its offset."""
+    random_bytes: Callable[[int], bytes]
+    state_folder: Path
+    """Outside every data folder: remembers how far each laptop's numbers had come."""
+    zone: str
+    """IANA name of the laptop's zone."""
+
+
+def real_surroundings() -> Surroundings:
+    """Return the machine's own clock, chance and folders."""
+    zone = tzlocal.get_localzone_name() or "UTC"
+    return Surroundings(
+        now=lambda: datetime.now(tzlocal.get_localzone()),  # noqa: TID251 - the one clock
+        random_bytes=os.urandom,
+        state_folder=Path(platformdirs.user_state_dir(APPLICATION)),
+        zone=zone,
+    )
+
+
+def default_data_folder() -> Path:
+    """Return where this user's sessions are kept unless `--data` says otherwise."""
+    return Path(platformdirs.user_data_dir(APPLICATION))

@@ -1,0 +1,170 @@
+"""The fields of a session that are answered, and what may be answered: one register for all.
+
+The screen, the command line and the checks read the same table, so a field cannot mean two things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
+
+from fitcore.clean_text import clean
+from fitcore.identity import judge_client_code
+from fitcore.instants import parse_instant, parse_time_of_day, parse_zone
+from fitcore.points import LEGS
+from fitcore.problems import Problem, ReadingError, UnitError
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from fitcore.entries import Value
+
+UNKNOWN = "unknown"
+"""An answer to a question about time: asked, and nobody knows."""
+
+FieldKind = Literal["text", "code", "choice", "choices", "instant", "zone", "yes_no"]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of a session."""
+
+    what: str
+    kind: FieldKind
+    choices: tuple[str, ...] = ()
+
+
+FIELDS: dict[str, Field] = {
+    field.what: field
+    for field in (
+        Field("client", "code"),
+        Field("measurer", "text"),
+        Field("zone", "zone"),
+        Field("protocol", "text"),
+        Field("purpose", "choice", ("work", "standing", "travel", "sport", "prescribed", "other")),
+        Field(
+            "forms",
+            "choices",
+            ("below_knee", "mid_calf", "half_thigh", "thigh", "tights", "footless_sleeve"),
+        ),
+        Field("sides", "choices", tuple(side.value for side in LEGS)),
+        Field("rising_at", "instant"),
+        Field("posture", "choice", ("standing", "sitting", "lying")),
+        Field("bare_skin", "choice", ("yes", "no")),
+        Field("compression", "choice", ("none", "off", "on")),
+        Field("compression_off_at", "instant"),
+        Field("tape", "choice", ("cm", "in")),
+        Field("finished", "yes_no"),
+        Field("paused", "text"),
+    )
+}
+
+
+def parse_answer(what: str, text: str, now: datetime) -> Value:
+    """Read what somebody answered.
+
+    Args:
+        what: the field.
+        text: as typed; several choices are parted by commas.
+        now: the present instant; a bare time of day is the last such time before it.
+
+    Raises:
+        ReadingError: no such field, or not one of its answers.
+        UnitError: not a time or zone.
+    """
+    field = FIELDS.get(what)
+    if field is None:
+        raise ReadingError(
+            Problem(
+                code="unknown_field",
+                text=say("'{what}' is not a field of a session.", what=clean(what).text[:40]),
+                mend=say("Fields: {names}.", names=", ".join(FIELDS)),
+                key="what",
+            )
+        )
+    typed = clean(text).text
+    if field.kind == "instant":
+        return _parse_time(typed, now)
+    if field.kind == "zone":
+        return parse_zone(typed).key
+    if field.kind == "yes_no":
+        return _one_of(what, typed.casefold(), ("yes", "no", "true", "false")) in ("yes", "true")
+    if field.kind == "choice":
+        return _one_of(what, typed.casefold(), field.choices)
+    if field.kind == "choices":
+        parts = [part.strip().casefold() for part in typed.split(",") if part.strip()]
+        return [_one_of(what, part, field.choices) for part in parts or [""]]
+    problem = judge_client_code(typed) if field.kind == "code" else None
+    if not typed and problem is None:
+        problem = _refused(what, typed, say("some text"))
+    if problem is not None:
+        raise ReadingError(problem.at(key=what))
+    return typed
+
+
+def answer_words(value: Value | None) -> str:
+    """Write an answer for people."""
+    if value is None:
+        return say("not answered")
+    if isinstance(value, bool):
+        return say("yes") if value else say("no")
+    if isinstance(value, datetime):
+        return f"{value:%Y-%m-%d %H:%M}"
+    if isinstance(value, str):
+        return choice_words(value)
+    if isinstance(value, Sequence):
+        return ", ".join(choice_words(str(item)) for item in value)
+    return str(value)
+
+
+def choice_words(choice: str) -> str:
+    """Return a fixed answer in words; any other text stays as it is."""
+    words = {
+        "work": say("work"),
+        "standing": say("standing"),
+        "travel": say("travel"),
+        "sport": say("sport"),
+        "prescribed": say("prescribed"),
+        "other": say("other"),
+        "below_knee": say("below knee"),
+        "mid_calf": say("mid-calf sock"),
+        "half_thigh": say("half thigh"),
+        "thigh": say("thigh length"),
+        "tights": say("tights"),
+        "footless_sleeve": say("footless sleeve"),
+        "left": say("left"),
+        "right": say("right"),
+        "sitting": say("sitting"),
+        "lying": say("lying"),
+        "none": say("none worn"),
+        "off": say("taken off"),
+        "on": say("still on"),
+        "yes": say("yes"),
+        "no": say("no"),
+        "in": say("inches"),
+    }
+    return words.get(choice, choice)
+
+
+def _parse_time(typed: str, now: datetime) -> Value:
+    if typed.casefold() == UNKNOWN:
+        return UNKNOWN
+    try:
+        return parse_time_of_day(typed, now)
+    except UnitError:
+        return parse_instant(typed, now.tzinfo)
+
+
+def _one_of(what: str, typed: str, choices: Sequence[str]) -> str:
+    if typed in choices:
+        return typed
+    raise ReadingError(_refused(what, typed, ", ".join(choices)).at(key=what))
+
+
+def _refused(what: str, typed: str, allowed: str) -> Problem:
+    return Problem(
+        code="bad_answer",
+        text=say("{what}: '{typed}' is not an answer.", what=what, typed=typed[:40]),
+        mend=say("Answer with: {allowed}.", allowed=allowed),
+    )

@@ -1,0 +1,128 @@
+"""Instants and elapsed time. Local time with its offset is kept for people; sums are done in UTC.
+
+Python subtracts two times of one zone by the clock on the wall, which is an hour wrong over a
+change of summer time; so every difference here goes through UTC.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from fitcore.problems import Problem, UnitError
+from fitcore.words import say
+
+_CLOCK_TIME = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?")
+_MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
+
+
+def hours_between(earlier: datetime, later: datetime) -> float:
+    """Return elapsed hours, negative where `later` is the earlier one."""
+    # By walls and offsets rather than `astimezone`, which overflows at the ends of the calendar: a
+    # file from outside may hold year 1.
+    walls = later.replace(tzinfo=None) - earlier.replace(tzinfo=None)
+    offsets = (later.utcoffset() or timedelta()) - (earlier.utcoffset() or timedelta())
+    return (walls - offsets).total_seconds() / 3600
+
+
+def parse_instant(text: str, zone: tzinfo | None) -> datetime:
+    """Read an ISO 8601 date and time; without an offset it takes `zone`.
+
+    Raises:
+        UnitError: not a date and time, or no offset and no zone given.
+    """
+    try:
+        instant = datetime.fromisoformat(text.strip())
+        if instant.tzinfo is None and zone is not None:
+            instant = instant.replace(tzinfo=zone)
+        if instant.tzinfo is not None:
+            return fixed_offset(instant)
+    except (ValueError, OverflowError) as error:
+        raise UnitError(_not_an_instant(text)) from error
+    raise UnitError(_not_an_instant(text))
+
+
+def fixed_offset(instant: datetime) -> datetime:
+    """Return the same instant with its offset written out, whole seconds, as files keep it."""
+    offset = instant.utcoffset() or timedelta()
+    whole_minutes = timedelta(minutes=round(offset.total_seconds() / 60))
+    if whole_minutes == offset:
+        return instant.replace(tzinfo=timezone(offset), microsecond=0)
+    return instant.astimezone(timezone(whole_minutes)).replace(microsecond=0)
+
+
+def write_instant(instant: datetime) -> str:
+    """Write an instant as RFC 3339 with its offset: `2026-03-04T09:12:40+01:00`."""
+    return fixed_offset(instant).isoformat()
+
+
+def parse_zone(name: str) -> ZoneInfo:
+    """Look up a time zone by its IANA name.
+
+    Raises:
+        UnitError: no such zone is known on this machine.
+    """
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise UnitError(
+            Problem(
+                code="unknown_zone",
+                text=say("'{name}' is not a time zone known here.", name=name[:60]),
+                mend=say("Use a name such as Europe/Berlin or UTC."),
+            )
+        ) from error
+
+
+def parse_time_of_day(text: str, now: datetime) -> datetime:
+    """Read `6`, `06:30`, `6.30` or `0630` as the last such time before now.
+
+    Args:
+        text: what was typed.
+        now: the present instant, in the zone the nurse's watch shows.
+
+    Returns:
+        An instant not later than now: today's, or yesterday's where today's is still to come.
+
+    Raises:
+        UnitError: not a time of day.
+    """
+    match = _CLOCK_TIME.fullmatch(text.strip().casefold())
+    hour, minute = (int(match[1]), int(match[2] or 0)) if match else (99, 99)
+    if hour > 23 or minute > 59:
+        raise UnitError(
+            Problem(
+                code="not_a_time",
+                text=say("'{text}' is not a time of day.", text=text[:20]),
+                mend=say("Type it like 6:30 or 0630, on the 24-hour clock."),
+            )
+        )
+    local = now.replace(hour=hour, minute=minute, second=0, microsecond=0)
+    return local if local <= now else local - timedelta(days=1)
+
+
+def long_date(instant: datetime) -> str:
+    """Write a date for people: `4 March 2026`."""
+    return f"{instant.day} {say(_MONTHS[instant.month - 1])} {instant.year}"
+
+
+def _not_an_instant(text: str) -> Problem:
+    return Problem(
+        code="not_an_instant",
+        text=say("'{text}' is not a date and time.", text=text[:40]),
+        mend=say("Write it like 2026-03-04T09:12 or 2026-03-04 09:12+01:00."),
+    )

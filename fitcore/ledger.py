@@ -1,0 +1,125 @@
+"""A laptop's ledger: entries that belong to no session. And the laptop's own small file.
+
+One ledger has one writer. Its notes tell of the laptop itself (named, restored from a copy); its
+voided numbers were reserved but never used, so that a gap in the numbers always means loss.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+
+import tomli_w
+
+from fitcore.codec import judge_head, seal_problems
+from fitcore.document import read_document, write_document
+from fitcore.entries import LEDGER_ARRAYS, Entry
+from fitcore.identity import LAPTOP_ID
+from fitcore.problems import FileFault, Problem
+from fitcore.session import FORMAT, Seal
+from fitcore.words import say
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """What one laptop noted outside sessions."""
+
+    laptop: str
+    entries: frozenset[Entry] = frozenset()
+    seal: Seal = Seal.WHOLE
+
+    def with_entries(self, *entries: Entry) -> Ledger:
+        """Return a ledger that holds these entries too."""
+        return Ledger(self.laptop, self.entries.union(entries), self.seal)
+
+
+def read_ledger(raw: bytes) -> tuple[Ledger | None, tuple[Problem, ...]]:
+    """Read one ledger file; None where it must be set aside."""
+    document = read_document(raw)
+    if isinstance(document, Problem):
+        return None, (document,)
+    if problem := judge_head(document, "laptop"):
+        return None, (problem,)
+    laptop = str(document.head["laptop"][1])
+    ledger = Ledger(laptop, frozenset(document.entries), document.seal)
+    return ledger, seal_problems(document.seal)
+
+
+def write_ledger(ledger: Ledger) -> str:
+    """Write a ledger canonically."""
+    comments = [say("Ledger of {laptop}: what belongs to no session", laptop=ledger.laptop)]
+    head = [f"format = {FORMAT}", f'laptop = "{ledger.laptop}"']
+    return write_document(comments, head, ledger.entries, LEDGER_ARRAYS)
+
+
+@dataclass(frozen=True)
+class Laptop:
+    """`laptop.toml`: who this laptop is and which entry number comes next."""
+
+    id: str
+    next: int = 1
+    """The next free number; written durably before an entry uses the one before it."""
+    zone: str = "UTC"
+    measurer: str = ""
+    """Staff code of whoever holds the tape now."""
+    reserved_from: int = 1
+    """First number of the newest reservation; it and later ones may lack their entry."""
+    reserved_for: str = ""
+    """The session the newest reservation is for; empty for the ledger."""
+
+    @property
+    def label(self) -> str:
+        """What the team calls it."""
+        return self.id.rpartition("-")[0]
+
+
+def read_laptop(raw: bytes) -> Laptop:
+    """Read `laptop.toml`.
+
+    Raises:
+        FileFault: it cannot be used; numbers must never be guessed.
+    """
+    try:
+        values = tomllib.loads(raw.decode("utf-8-sig"))
+        laptop = Laptop(
+            id=str(values["id"]),
+            next=int(values["next"]),
+            zone=str(values.get("zone", "UTC")),
+            measurer=str(values.get("measurer", "")),
+            reserved_from=int(values.get("reserved_from", values["next"])),
+            reserved_for=str(values.get("reserved_for", "")),
+        )
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise _unusable(str(error)) from error
+    if not LAPTOP_ID.fullmatch(laptop.id) or not 1 <= laptop.reserved_from <= laptop.next:
+        raise _unusable(say("id or numbers are not valid"))
+    return laptop
+
+
+def write_laptop(laptop: Laptop) -> str:
+    """Write `laptop.toml`."""
+    heading = say("This laptop's name and its next entry number. Written by the program.")
+    return f"# {heading}\n" + tomli_w.dumps(
+        {
+            "id": laptop.id,
+            "next": laptop.next,
+            "zone": laptop.zone,
+            "measurer": laptop.measurer,
+            "reserved_from": laptop.reserved_from,
+            "reserved_for": laptop.reserved_for,
+        }
+    )
+
+
+def _unusable(why: str) -> FileFault:
+    return FileFault(
+        Problem(
+            code="laptop_file_unusable",
+            text=say("laptop.toml cannot be used: {why}.", why=why),
+            mend=say(
+                "Move laptop.toml aside and start again: the laptop gets a new name, and every "
+                "session stays."
+            ),
+            path="laptop.toml",
+        )
+    )

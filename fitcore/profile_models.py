@@ -1,0 +1,158 @@
+"""What protocols, ranges and rules in `profiles/` must look like, and what all profiles share.
+
+The models check shape and types; what the numbers mean is judged where they are used. pydantic is
+loaded with this module, so nothing on the way to the first frame may import it.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from fitcore.points import Kind, Point
+from fitcore.problems import Problem
+from fitcore.words import say
+
+Form = Literal["below_knee", "mid_calf", "half_thigh", "thigh", "tights", "footless_sleeve"]
+Purpose = Literal["work", "standing", "travel", "sport", "prescribed", "other"]
+Posture = Literal["standing", "sitting", "lying"]
+
+
+def _exact(value: object) -> object:
+    return Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _point(value: object) -> object:
+    return Point(value) if isinstance(value, str) and value in set(Point) else value
+
+
+def _kind(value: object) -> object:
+    return Kind(value) if isinstance(value, str) and value in set(Kind) else value
+
+
+Exact = Annotated[Decimal, BeforeValidator(_exact)]
+"""A decimal; an integer in the file is taken as one."""
+PointField = Annotated[Point, BeforeValidator(_point)]
+KindField = Annotated[Kind, BeforeValidator(_kind)]
+Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,47}$")]
+Sentence = Annotated[str, Field(min_length=1, max_length=400)]
+
+
+class ProfileModel(BaseModel):
+    """Base of all profile files: frozen, strict, and no key we do not know."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", defer_build=True)
+
+
+class Source(ProfileModel):
+    """Where a file's numbers come from."""
+
+    text: Sentence
+    """Document and clause, or in plain words whose practice or judgement it is."""
+    status: Literal[
+        "read", "second hand", "computed", "from memory", "common practice", "judgement", "invented"
+    ]
+    printed: date | None = None
+
+
+class ProtocolStep(ProfileModel):
+    """One thing to measure."""
+
+    point: PointField
+    kind: KindField
+    where: Sentence
+    """One sentence of ours: where the tape goes."""
+    once: bool = False
+    """Asked once for both legs (a shoe size)."""
+    or_shoe: bool = False
+    """A foot length for which a shoe size may be given instead."""
+
+
+class Protocol(ProfileModel):
+    """What to measure, in which order, under which conditions."""
+
+    format: Literal[1]
+    id: Identifier
+    name: Sentence
+    forms: tuple[Form, ...] = Field(min_length=1, strict=False)
+    """Garment forms this set of readings is enough for."""
+    posture: Posture
+    tape_rule: Sentence
+    """How the tape lies: tension, and where it stands to the mark."""
+    order: Literal["leg_by_leg", "point_by_point"] = "leg_by_leg"
+    rounds: int = Field(default=1, ge=1, le=3)
+    agree_mm: Exact = Decimal(3)
+    agree_percent: Exact = Decimal(1)
+    """Two readings agree within the larger of `agree_mm` and this share of them."""
+    source: Source
+    steps: tuple[ProtocolStep, ...] = Field(min_length=1, strict=False)
+
+
+class PlausibleRange(ProfileModel):
+    """What one measure of an adult leg usually reads, in cm."""
+
+    point: PointField
+    kind: KindField
+    typical_cm: tuple[Exact, Exact] | None = Field(default=None, strict=False)
+    soft_cm: tuple[Exact, Exact] | None = Field(default=None, strict=False)
+    """Outside: asked to look again."""
+    hard_cm: tuple[Exact, Exact] | None = Field(default=None, strict=False)
+    """Outside: surely a slip of unit or typing."""
+    source: Sentence
+
+    @model_validator(mode="after")
+    def _nested(self) -> Self:
+        for inner, outer in ((self.typical_cm, self.hard_cm), (self.soft_cm, self.hard_cm)):
+            if inner and outer and not outer[0] <= inner[0] < inner[1] <= outer[1]:
+                raise ValueError(say("a range lies outside the hard range"))
+        return self
+
+
+class Ranges(ProfileModel):
+    """Plausible ranges for the people the program is for."""
+
+    format: Literal[1]
+    id: Identifier
+    people: Sentence
+    source: Source
+    ranges: tuple[PlausibleRange, ...] = Field(strict=False)
+
+    def of(self, point: Point, kind: Kind) -> PlausibleRange | None:
+        """Return the range of one measure, or None where there is none."""
+        return next((r for r in self.ranges if (r.point, r.kind) == (point, kind)), None)
+
+
+class TimeRules(ProfileModel):
+    """Thresholds of the checks on time and conditions."""
+
+    format: Literal[1]
+    id: Identifier
+    late_after_hours: Exact
+    fresh_after_compression_minutes: Exact
+    source: Source
+
+
+def validation_problems(error: ValidationError) -> tuple[Problem, ...]:
+    """Turn what pydantic found into problems with the key and a mend each."""
+    problems = []
+    for fault in error.errors(include_url=False, include_context=False):
+        key = ".".join(str(part) for part in fault["loc"]) or None
+        message = re.sub(r"^Value error, ", "", fault["msg"])
+        mends = {
+            "missing": say("Add this key."),
+            "extra_forbidden": say("Remove this key, or check its spelling."),
+            "value_error": say("Correct it in the file."),
+        }
+        problems.append(
+            Problem(
+                code=f"profile_{fault['type']}",
+                text=f"{message}.",
+                mend=mends.get(fault["type"], say("Write a value of the kind asked for.")),
+                key=key,
+            )
+        )
+    return tuple(problems)

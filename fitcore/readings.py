@@ -1,0 +1,315 @@
+"""Readings of a session: what was read, what replaced it, and the value used at each place.
+
+A reading is immutable. The value used is computed from the readings nobody has replaced or taken
+back: the mean of two, the median of more, exactly, with the spread beside it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, cast, get_args
+
+from fitcore.points import POINT_ORDER, Kind, Place, Point, Side
+from fitcore.problems import Problem, ReadingError, UnitError
+from fitcore.shoes import SHOE_SYSTEMS, ShoeSystem, foot_length_mm
+from fitcore.units import UNITS, Millimetre, Unit, parse_length, plain, says_mm
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
+    from fitcore.entries import Entry
+    from fitcore.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value read from the tape, or the recorded reason why none was."""
+
+    name: str
+    """The entry's name, such as `tern-k7qd:92`."""
+    at: datetime | None
+    side: Side
+    point: Point
+    kind: Kind
+    round: int
+    """Which time round: 1, 2, 3."""
+    typed: str
+    unit: Unit | None
+    """Unit of a length; None for a shoe size and for a reading not taken."""
+    mm: Millimetre | None
+    """Exact mm; None for a shoe size and for a reading not taken."""
+    system: ShoeSystem | None
+    value: Decimal | None
+    """Shoe size in `system`."""
+    not_taken: str
+    """Reason why it was not taken; empty where it was."""
+    doubts: tuple[str, ...]
+    """Codes of what the nurse was told when she accepted it."""
+    why: str
+    """Reason given for a correction or for keeping a doubtful value."""
+    instead_of: tuple[str, ...]
+    row: str
+    """Digest of the imported row it came from; empty where it was typed."""
+    posture: str
+    """The posture of this reading where its row gave one of its own; else the session's holds."""
+
+    @property
+    def place(self) -> Place:
+        """What was measured."""
+        return (self.side, self.point, self.kind)
+
+
+@dataclass(frozen=True, slots=True)
+class Adopted:
+    """The value used at one place of one leg."""
+
+    point: Point
+    kind: Kind
+    mm: Millimetre
+    """Exact mm; for a shoe size the foot length it stands for."""
+    readings: int
+    spread_mm: Decimal | None
+    """Largest minus smallest; None where there is only one reading or it is a shoe size."""
+    names: tuple[str, ...]
+    """Entries it rests on."""
+    value: Decimal | None = None
+    system: ShoeSystem | None = None
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in the shape `fit --json` prints (contract: shoes carry value and system)."""
+        shoe = self.kind is Kind.SHOE
+        return {
+            "point": self.point.value,
+            "kind": self.kind.value,
+            "value_mm": None if shoe else plain(self.mm),
+            "value": plain(self.value) if self.value is not None else None,
+            "system": self.system,
+            "readings": self.readings,
+            "spread_mm": None if self.spread_mm is None else plain(self.spread_mm),
+        }
+
+
+def read_reading(entry: Entry) -> Reading:
+    """Read a `readings` entry.
+
+    Raises:
+        ReadingError: a key is missing or contradicts another; the entry is carried all the same.
+    """
+    fields = entry.fields
+    try:
+        side, point = Side(entry.text("side")), Point(entry.text("point"))
+        kind = Kind(entry.text("kind"))
+    except ValueError as error:
+        raise ReadingError(_wrong(entry, str(error))) from error
+    number = fields.get("round", 1)
+    if not isinstance(number, int) or isinstance(number, bool) or not 1 <= number <= 99:
+        raise ReadingError(_wrong(entry, say("round is not a number from 1")))
+    if side is Side.BOTH and kind is not Kind.SHOE:
+        raise ReadingError(_wrong(entry, say("a girth or length belongs to one leg")))
+    mm, value = _decimal(fields.get("mm")), _decimal(fields.get("value"))
+    unit, system = entry.text("unit"), entry.text("system")
+    not_taken = entry.text("not_taken")
+    if not_taken:
+        mm = value = None
+    elif kind is Kind.SHOE:
+        if value is None or system not in SHOE_SYSTEMS:
+            raise ReadingError(_wrong(entry, say("a shoe size needs 'value' and 'system'")))
+    else:
+        if mm is None or mm <= 0 or unit not in UNITS:
+            raise ReadingError(_wrong(entry, say("a length needs 'mm' above zero and 'unit'")))
+        _judge_typed(entry, mm, unit)
+    return Reading(
+        name=str(entry.by),
+        at=entry.at,
+        side=side,
+        point=point,
+        kind=kind,
+        round=number,
+        typed=entry.text("typed"),
+        unit=unit if unit in UNITS else None,
+        mm=Millimetre(mm) if mm is not None else None,
+        system=cast("ShoeSystem", system) if system in get_args(ShoeSystem) else None,
+        value=value,
+        not_taken=not_taken,
+        doubts=entry.names("doubts"),
+        why=entry.text("why"),
+        instead_of=entry.replaces,
+        row=entry.text("row"),
+        posture=entry.text("posture"),
+    )
+
+
+class Readings:
+    """All readings of a session, sorted out by place."""
+
+    def __init__(self, session: Session) -> None:
+        self.problems: list[Problem] = []
+        """Readings entries that cannot be used, each with its name."""
+        self._all: dict[str, Reading] = {}
+        self._by_place: defaultdict[Place, list[Reading]] = defaultdict(list)
+        self._disputed: set[Place] = set()
+        heads = session.heads
+        seen_rows: set[tuple[Place, int, str]] = set()
+        for entry in heads.live:
+            if entry.array != "readings":
+                continue
+            try:
+                reading = read_reading(entry)
+            except ReadingError as error:
+                self.problems.append(error.problem)
+                continue
+            self._all[reading.name] = reading
+            if heads.successors(entry):
+                continue
+            row = (reading.place, reading.round, reading.row)
+            if reading.row and row in seen_rows:
+                continue  # the same sheet imported on two laptops counts once
+            seen_rows.add(row)
+            self._by_place[reading.place].append(reading)
+        self._find_disputed()
+
+    def by_name(self, name: str) -> Reading | None:
+        """Return a live reading, replaced or not, by its entry's name."""
+        return self._all.get(name)
+
+    def current(self, place: Place) -> tuple[Reading, ...]:
+        """Return the readings at a place nobody has replaced or taken back, first round first."""
+        return tuple(sorted(self._by_place.get(place, ()), key=lambda r: (r.round, r.name)))
+
+    def places(self) -> tuple[Place, ...]:
+        """Return all places with a reading or a reason for none, foot upwards, left first."""
+        return tuple(
+            sorted(self._by_place, key=lambda p: (p[0].value, POINT_ORDER[p[1]], p[2].value))
+        )
+
+    def disputed(self, place: Place) -> bool:
+        """Whether two different corrections of one reading stand side by side."""
+        return place in self._disputed
+
+    def taken(self, place: Place) -> tuple[Reading, ...]:
+        """Return the readings at a place that have a value."""
+        return tuple(r for r in self.current(place) if not r.not_taken)
+
+    def not_taken(self, place: Place) -> str:
+        """Return the reason why a place has no value; empty where it has one or nothing at all."""
+        current = self.current(place)
+        if not current or any(not reading.not_taken for reading in current):
+            return ""
+        return current[0].not_taken
+
+    def adopted(self, side: Side, point: Point, kind: Kind) -> Adopted | None:
+        """Return the value used for one leg; None where nothing usable was read.
+
+        A shoe size given once for both feet counts for either leg. While two different
+        corrections of one reading stand side by side no value is used: a person must choose.
+        """
+        place = (side, point, kind)
+        readings = self.taken(place)
+        if kind is Kind.SHOE and not readings:
+            place = (Side.BOTH, point, kind)
+            readings = self.taken(place)
+        if not readings or self.disputed(place):
+            return None
+        if kind is Kind.SHOE:
+            return _adopt_shoe(readings)
+        values = sorted(r.mm for r in readings if r.mm is not None)
+        return Adopted(
+            point=point,
+            kind=kind,
+            mm=Millimetre(_middle(values)),
+            readings=len(values),
+            spread_mm=values[-1] - values[0] if len(values) > 1 else None,
+            names=tuple(r.name for r in readings),
+        )
+
+    def adopted_of_leg(self, side: Side) -> tuple[Adopted, ...]:
+        """Return all values used for one leg, foot upwards, girths before lengths."""
+        places = {(p, k) for s, p, k in self._by_place if s in (side, Side.BOTH)}
+        found = (self.adopted(side, point, kind) for point, kind in places)
+        return tuple(
+            sorted(
+                (value for value in found if value is not None),
+                key=lambda v: (POINT_ORDER[v.point], v.kind.value),
+            )
+        )
+
+    def _find_disputed(self) -> None:
+        for place, readings in self._by_place.items():
+            for index, one in enumerate(readings):
+                for other in readings[index + 1 :]:
+                    competing = set(one.instead_of) & set(other.instead_of)
+                    if competing and _meaning(one) != _meaning(other):
+                        self._disputed.add(place)
+
+
+def _adopt_shoe(readings: Sequence[Reading]) -> Adopted | None:
+    # The latest round counts: a shoe size is asked, not measured, so two are not averaged.
+    latest = max(readings, key=lambda reading: reading.round)
+    if latest.value is None or latest.system is None:
+        return None
+    return Adopted(
+        point=latest.point,
+        kind=Kind.SHOE,
+        mm=foot_length_mm(latest.value, latest.system),
+        readings=len(readings),
+        spread_mm=None,
+        names=tuple(r.name for r in readings),
+        value=latest.value,
+        system=latest.system,
+    )
+
+
+def _middle(values: Sequence[Decimal]) -> Decimal:
+    """Return the median: the mean of two, the median of three (common practice)."""
+    half = len(values) // 2
+    if len(values) % 2:
+        return values[half]
+    return (values[half - 1] + values[half]) / 2
+
+
+def _meaning(reading: Reading) -> tuple[object, ...]:
+    return (reading.mm, reading.value, reading.system, reading.not_taken)
+
+
+def _judge_typed(entry: Entry, mm: Decimal, unit: Unit) -> None:
+    """Refuse a reading whose millimetres are not what its typed text says."""
+    typed = entry.text("typed")
+    if not typed:
+        return
+    try:
+        if says_mm(typed, unit, mm):
+            return
+        meant = parse_length(typed, unit).mm
+    except UnitError as error:
+        raise ReadingError(_wrong(entry, error.problem.text)) from error
+    if meant != mm:
+        raise ReadingError(
+            _wrong(
+                entry,
+                say(
+                    "typed '{typed}' is {meant} mm, but mm = {mm}",
+                    typed=typed,
+                    meant=plain(meant),
+                    mm=plain(mm),
+                ),
+            )
+        )
+
+
+def _decimal(value: object) -> Decimal | None:
+    if isinstance(value, bool):
+        return None
+    return Decimal(value) if isinstance(value, int | Decimal) else None
+
+
+def _wrong(entry: Entry, why: str) -> Problem:
+    return Problem(
+        code="bad_reading",
+        text=say("Reading {name} cannot be used: {why}.", name=str(entry.by), why=why),
+        mend=say("It is kept as it is. Strike it out with a reason and read the tape again."),
+        key=f"readings.{entry.by}",
+    )

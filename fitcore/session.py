@@ -1,0 +1,221 @@
+"""A session as a set of entries: joining two copies, and what currently holds.
+
+Joining is set union, so it is commutative, associative and repeatable whatever the clocks say.
+What holds is computed: an entry is live unless a live withdrawal takes it back, and a head is a
+live entry that no other live entry was written instead of. Two heads of one field are a conflict,
+and both are kept.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from fitcore.entries import SESSION_ARRAYS, Entry, Value
+from fitcore.problems import Problem, ReadingError
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import datetime
+
+FORMAT = 1
+"""The file format this program reads and writes; it rises only for a breaking change."""
+
+
+class Seal(StrEnum):
+    """Whether a file's data lines are still what the program wrote."""
+
+    WHOLE = "whole"
+    BROKEN = "broken"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True)
+class Session:
+    """One sitting with one client: an immutable set of entries.
+
+    Head lines of a newer program (`extra_head`) are carried by key; where two copies differ the
+    greater line stays, so what matters must be written as entries.
+    """
+
+    id: str
+    entries: frozenset[Entry]
+    extra_head: frozenset[tuple[str, str]] = frozenset()
+    """(key, raw line) of head lines this program does not know."""
+    seal: Seal = Seal.WHOLE
+
+    def with_entries(self, *entries: Entry) -> Session:
+        """Return a session that holds these entries too."""
+        return replace(self, entries=self.entries.union(entries))
+
+    @cached_property
+    def heads(self) -> Heads:
+        """What currently holds."""
+        return Heads(self.entries)
+
+    def answer(self, what: str) -> Register:
+        """Return the present state of one field."""
+        return self.heads.register(what)
+
+    def value(self, what: str) -> Value | None:
+        """Return a field's value; None where it is unanswered or disputed."""
+        return self.answer(what).value
+
+    def text(self, what: str) -> str:
+        """Return a text field's value, empty where there is none."""
+        value = self.value(what)
+        return value if isinstance(value, str) else ""
+
+    @property
+    def measured_at(self) -> datetime | None:
+        """The first reading's instant, else the first entry's: for people, never for order."""
+        for array in ("readings", "answers"):
+            entries = sorted((e for e in self.entries if e.array == array), key=entry_order)
+            for entry in entries:
+                if entry.at is not None:
+                    return entry.at
+        return None
+
+
+@dataclass(frozen=True)
+class Register:
+    """One field of a session: the values nobody has replaced."""
+
+    what: str
+    heads: tuple[Entry, ...]
+
+    @property
+    def values(self) -> tuple[Value, ...]:
+        """Different values, in file order; two or more are a conflict."""
+        seen: dict[str, Value] = {}
+        for entry in self.heads:
+            value = entry.fields.get("is")
+            if value is not None:
+                seen.setdefault(repr(value), value)
+        return tuple(seen.values())
+
+    @property
+    def value(self) -> Value | None:
+        """The value where there is exactly one."""
+        return self.values[0] if len(self.values) == 1 else None
+
+    @property
+    def disputed(self) -> bool:
+        """Whether different values stand side by side."""
+        return len(self.values) > 1
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the heads: what an entry replacing this value must list."""
+        return tuple(str(entry.by) for entry in self.heads)
+
+
+def join(one: Session, other: Session) -> Session:
+    """Join two copies of a session: everything in either, nothing else.
+
+    Commutative, associative and idempotent. The seal of the result is the worse of the two.
+
+    Raises:
+        ReadingError: they are different sessions.
+    """
+    if one.id != other.id:
+        raise ReadingError(
+            Problem(
+                code="different_sessions",
+                text=say("{one} and {other} are two sessions.", one=one.id, other=other.id),
+                mend=say("Only copies of the same session are joined."),
+            )
+        )
+    worst = max(one.seal, other.seal, key=list(Seal).index)
+    head = dict(sorted(one.extra_head | other.extra_head))
+    return Session(one.id, one.entries | other.entries, frozenset(head.items()), worst)
+
+
+def entry_order(entry: Entry) -> tuple[str, int, str]:
+    """Sort key of entries within an array: laptop, number, then the line itself (twins)."""
+    return (entry.by.laptop, entry.by.number, entry.line)
+
+
+def array_order(array: str, known: tuple[str, ...] = SESSION_ARRAYS) -> tuple[int, str]:
+    """Sort key of arrays: the known ones in their order, then a newer program's by name."""
+    return (known.index(array) if array in known else len(known), array)
+
+
+class Heads:
+    """Which entries are live, and which of them nothing replaces."""
+
+    def __init__(self, entries: Iterable[Entry]) -> None:
+        self._entries = sorted(entries, key=entry_order)
+        self._withdrawn = self._find_withdrawn()
+        self.live: tuple[Entry, ...] = tuple(
+            entry for entry in self._entries if not self.is_withdrawn(entry)
+        )
+        """Entries nobody has taken back, withdrawals included, sorted."""
+        self._successors: defaultdict[str, list[Entry]] = defaultdict(list)
+        for entry in self.live:
+            for name in entry.replaces:
+                if name != str(entry.by):
+                    self._successors[name].append(entry)
+
+    def is_withdrawn(self, entry: Entry) -> bool:
+        """Whether a live withdrawal takes the entry back."""
+        return str(entry.by) in self._withdrawn
+
+    def successors(self, entry: Entry) -> tuple[Entry, ...]:
+        """Live entries written instead of this one."""
+        return tuple(self._successors.get(str(entry.by), ()))
+
+    def heads_of(self, array: str) -> tuple[Entry, ...]:
+        """Live entries of an array that nothing replaces, sorted."""
+        return tuple(e for e in self.live if e.array == array and not self.successors(e))
+
+    def register(self, what: str) -> Register:
+        """Return the heads of one field; a decision counts as an answer."""
+        return self._registers.get(what, Register(what, ()))
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """Names of all answered fields, sorted."""
+        return tuple(sorted(self._registers))
+
+    @cached_property
+    def _registers(self) -> Mapping[str, Register]:
+        heads: defaultdict[str, list[Entry]] = defaultdict(list)
+        for entry in (*self.heads_of("answers"), *self.heads_of("decisions")):
+            heads[entry.text("what")].append(entry)
+        return {
+            what: Register(what, tuple(sorted(entries, key=entry_order)))
+            for what, entries in heads.items()
+        }
+
+    def _find_withdrawn(self) -> frozenset[str]:
+        # A withdrawal can itself be withdrawn, to any depth. One counts as soon as all that take
+        # it back are settled as withdrawn. In a circle (only a damaged file has one) nothing is
+        # ever settled and nothing counts: no reading disappears because of it.
+        withdrawals = [entry for entry in self._entries if entry.takes_back]
+        takers: defaultdict[str, list[Entry]] = defaultdict(list)
+        for entry in withdrawals:
+            for name in entry.takes_back:
+                takers[name].append(entry)
+        settled: dict[Entry, bool] = {}
+        progress = True
+        while progress:
+            progress = False
+            for entry in withdrawals:
+                if entry in settled:
+                    continue
+                verdicts = [settled.get(taker) for taker in takers.get(str(entry.by), ())]
+                if any(verdict is True for verdict in verdicts):
+                    settled[entry] = False
+                elif all(verdict is False for verdict in verdicts):
+                    settled[entry] = True
+                else:
+                    continue
+                progress = True
+        return frozenset(
+            name for entry, counts in settled.items() if counts for name in entry.takes_back
+        )

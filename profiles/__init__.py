@@ -1,0 +1,1 @@
+"""Data of the trade as TOML: protocols, ranges, rules and size charts, each with its source."""

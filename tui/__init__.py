@@ -1,0 +1,1 @@
+"""The face of anklefirst: the screens and the command line. It decides nothing about a leg."""

@@ -1,0 +1,286 @@
+"""The application: opens the data folder, moves between screens, ends without losing a thing."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import sys
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
+
+from textual.app import App
+
+from fitcore.disk.data_folder import DataFolder, is_named
+from fitcore.disk.session_files import read_sessions
+from fitcore.problems import FitError
+from fitcore.words import say
+from tui.faults import tell, tell_fault
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from fitcore.disk.profile_files import Profiles
+    from fitcore.disk.surroundings import Surroundings
+    from fitcore.session import Session
+    from tui.desk import Desk
+
+EXIT_SIGNAL = 3
+_PLAIN_TERMINALS = ("linux", "ansi", "vt100", "vt220", "xterm-16color", "screen", "cons25")
+
+
+class AnklefirstApp(App[int]):
+    """The program on the screen."""
+
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = False
+    TITLE = "anklefirst"
+
+    def __init__(self, data: Path, surroundings: Surroundings, *, demo: bool = False) -> None:
+        # NO_COLOR picks its filter while the application is built: a theme set later would be
+        # drawn black on black.
+        os.environ.setdefault("TEXTUAL_THEME", _theme())
+        super().__init__()
+        self.animation_level = "none"
+        self.data = data
+        self.demo = demo
+        self.surroundings = surroundings
+        self.sessions: dict[str, Session] = {}
+        self.sessions_read = asyncio.Event()
+        self._folder: DataFolder | None = None
+        self._profiles: Profiles | None = None
+        self._fault: BaseException | None = None
+
+    @property
+    def folder(self) -> DataFolder:
+        """The open data folder."""
+        if self._folder is None:
+            raise RuntimeError("no data folder is open")
+        return self._folder
+
+    def now(self) -> datetime:
+        """Return the present instant."""
+        return self.surroundings.now()
+
+    def on_mount(self) -> None:
+        """Show the start, or the first run's questions; end cleanly when the window closes."""
+        loop = asyncio.get_running_loop()
+        for name in ("SIGTERM", "SIGHUP"):
+            if hasattr(signal, name):
+                with suppress(NotImplementedError, RuntimeError):
+                    loop.add_signal_handler(getattr(signal, name), self._on_signal)
+        if self._folder is not None or is_named(self.data):
+            if self._folder is None:
+                self.open_folder()
+            self.show_start()
+        else:
+            from tui.screens.first_run import FirstRunScreen
+
+            self.push_screen(FirstRunScreen())
+
+    def open_folder(self, label: str = "laptop", measurer: str = "") -> None:
+        """Open the data folder for writing.
+
+        Raises:
+            FitError: it is in use or cannot be written.
+        """
+        self._folder = DataFolder(self.data, self.surroundings, label=label, measurer=measurer)
+
+    def close_folder(self) -> None:
+        """Let the data folder go."""
+        if self._folder is not None:
+            self._folder.close()
+
+    # --- moving between screens --------------------------------------------------------------
+
+    def show_start(self) -> None:
+        """Show the start screen, fresh."""
+        from tui.screens.start import StartScreen
+
+        self._show(StartScreen())
+
+    def show_setup(self, desk: Desk) -> None:
+        """Show the questions before measuring."""
+        from tui.screens.setup import SetupScreen
+        from tui.setup_form import SetupForm
+
+        given = {what: desk.session.value(what) for what in desk.session.heads.fields}
+        known = {what: value for what, value in given.items() if value is not None}
+        form = SetupForm(desk.profiles.protocols, self.now, known)
+        self._show(SetupScreen(desk, form))
+
+    def show_measure(self, desk: Desk) -> None:
+        """Show the measuring screen."""
+        from tui.screens.measure import MeasureScreen
+
+        self._show(MeasureScreen(desk))
+
+    def show_result(self, desk: Desk) -> None:
+        """Show the result."""
+        from tui.screens.result import ResultScreen
+
+        self._show(ResultScreen(desk))
+
+    def _show(self, screen: Any) -> None:  # noqa: ANN401 - screens of any result
+        if len(self.screen_stack) > 1:
+            self.switch_screen(screen)
+        else:
+            self.push_screen(screen)
+
+    # --- what screens need -------------------------------------------------------------------
+
+    async def read_all_sessions(self) -> list[str]:
+        """Read the folder's sessions in a thread; return what a person should know of them."""
+        files = await asyncio.to_thread(read_sessions, [self.data])
+        self.sessions = {file.session.id: file.session for file in files if file.session}
+        own = self.folder.laptop.id
+        highest = max(
+            (e.by.number for s in self.sessions.values() for e in s.entries if e.by.laptop == own),
+            default=0,
+        )
+        await asyncio.to_thread(self.folder.meet_frontier, highest)
+        self.sessions_read.set()
+        unread = [file for file in files if file.session is None]
+        if not unread:
+            return []
+        return [say("! {count} files could not be read: run anklefirst check.", count=len(unread))]
+
+    async def load_profiles(self) -> Profiles:
+        """Load charts, protocols and rules, once, in a thread."""
+        if self._profiles is None:
+            from fitcore.disk.profile_files import load_profiles
+
+            self._profiles = await asyncio.to_thread(load_profiles, self.data)
+        return self._profiles
+
+    async def open_desk(self, session: Session) -> Desk:
+        """Open a session of the folder, as it is on disk now."""
+        on_disk = await asyncio.to_thread(self.folder.read, session.id)
+        return await self._desk(on_disk or session, session.text("client"))
+
+    async def new_desk(self, client: str) -> Desk:
+        """Begin a session with a client; nothing is written before the first answer."""
+        return await self._desk(self.folder.new_session(), client)
+
+    async def _desk(self, session: Session, client: str) -> Desk:
+        from tui.desk import Desk
+
+        await self.sessions_read.wait()
+        earlier = sorted(
+            (s for s in self.sessions.values() if s.text("client") == client and s.id < session.id),
+            key=lambda s: s.id,
+            reverse=True,
+        )
+        laptop = self.folder.laptop
+        opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
+        return Desk(
+            self.folder,
+            await self.load_profiles(),
+            session,
+            now=self.now,
+            earlier=earlier,
+            opening={}
+            if session.entries
+            else {key: value for key, value in opening.items() if value},
+        )
+
+    # --- ending ------------------------------------------------------------------------------
+
+    async def close_safely(self) -> None:
+        """Pause what is open, then end."""
+        await self._pause_open_work()
+        self.exit(0)
+
+    async def action_quit(self) -> None:
+        """End through the same door, whatever key asked for it."""
+        await self.close_safely()
+
+    def _on_signal(self) -> None:
+        self.call_later(self._end_by_signal)
+
+    async def _end_by_signal(self) -> None:
+        # The terminal may be gone; what can still be done is to note where the session was left.
+        await self._pause_open_work()
+        self.exit(EXIT_SIGNAL, return_code=EXIT_SIGNAL)
+
+    async def _pause_open_work(self) -> None:
+        for screen in reversed(self.screen_stack):
+            pause = getattr(screen, "pause", None)
+            if pause is not None:
+                with suppress(FitError):
+                    await pause()
+                return
+
+    def _handle_exception(self, error: Exception) -> None:
+        # The framework would print a traceback with local variables, names and readings in it.
+        self._fault = error
+        self._return_code = 2
+        self.exit(2, return_code=2)
+        self._close_messages_no_wait()
+
+    def _fatal_error(self) -> None:
+        self._handle_exception(RuntimeError())
+
+
+def _theme() -> str:
+    """Choose colours: the terminal's own sixteen where there are no more, or none are wanted."""
+    term = os.environ.get("TERM", "")
+    few = (
+        "NO_COLOR" in os.environ
+        or os.environ.get("TEXTUAL_COLOR_SYSTEM") == "standard"
+        or term in _PLAIN_TERMINALS
+    )
+    return "ansi-dark" if few else "textual-dark"
+
+
+def run_app(data: Path | None, demo: bool) -> int:  # noqa: FBT001 - the command line's own flag
+    """Run the program on the screen.
+
+    Args:
+        data: the data folder; None for the user's own.
+        demo: whether to open a throw-away copy of the sample sessions.
+
+    Returns:
+        The exit code: 0 fine, 2 could not start or an unexpected fault, 3 ended by a signal.
+    """
+    from fitcore.disk.surroundings import default_data_folder, real_surroundings
+
+    if not (sys.stdin.isatty() and sys.stdout.isatty()) or os.environ.get("TERM") == "dumb":
+        tell(say("anklefirst needs a terminal to draw on. See anklefirst --help for commands."))
+        return 2
+    surroundings = real_surroundings()
+    if demo:
+        from tui.demo import demo_copy
+
+        with demo_copy() as copy:
+            return _run(copy, surroundings, demo=True)
+    code = _run(data or default_data_folder(), surroundings, demo=False)
+    if code == _demo_wanted():
+        return run_app(None, demo=True)
+    return code
+
+
+def _demo_wanted() -> int:
+    from tui.screens.first_run import DEMO_WANTED
+
+    return DEMO_WANTED
+
+
+def _run(data: Path, surroundings: Surroundings, *, demo: bool) -> int:
+    app = AnklefirstApp(data, surroundings, demo=demo)
+    try:
+        if demo:
+            app.open_folder(label="demo", measurer="N-17")
+        elif is_named(data):
+            app.open_folder()
+        result = app.run(mouse=False)
+    except FitError as error:
+        tell(f"{error.problem.text} {error.problem.mend}")
+        return 2
+    finally:
+        app.close_folder()
+    if app._fault is not None:  # noqa: SLF001 - our own
+        tell_fault(app._fault)  # noqa: SLF001
+        return 2
+    return result if result is not None else 0

@@ -1,0 +1,220 @@
+"""The one register of actions: what each screen can do, by which keys, in which words.
+
+Footer, help and key handling are all drawn from this table, so none of them can say something
+else than another. Only keys that every terminal sends are used.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitcore.words import mark, say
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing a screen can do."""
+
+    name: str
+    """The screen's method is `do_<name>`."""
+    keys: tuple[str, ...]
+    """Key names as the framework calls them; the first is shown."""
+    label: str
+    """Footer word, short."""
+    help: str
+    """What it does, for the help screen."""
+    shown: bool = True
+    """Whether the footer shows it."""
+
+
+_HELP = Action("help", ("f1", "question_mark"), mark("help"), mark("show what the keys do"))
+_QUIT = Action("quit", ("f10", "ctrl+q"), mark("close"), mark("close; everything is saved already"))
+_UP = Action("up", ("up",), mark("up"), mark("go up"), shown=False)
+_DOWN = Action("down", ("down",), mark("down"), mark("go down"), shown=False)
+
+ACTIONS: dict[str, tuple[Action, ...]] = {
+    "first_run": (
+        Action("accept", ("enter",), mark("next"), mark("accept the line and go on")),
+        Action("demo", ("f2",), mark("demo"), mark("try it on invented clients; nothing is kept")),
+        _UP,
+        _DOWN,
+        _HELP,
+        _QUIT,
+    ),
+    "start": (
+        Action(
+            "open",
+            ("enter",),
+            mark("open"),
+            mark(
+                "measure the client marked with >, go on "
+                "with a paused session, or look at a finished one"
+            ),
+        ),
+        Action(
+            "new_client", ("f2",), mark("new client"), mark("start with a new code of this laptop")
+        ),
+        Action(
+            "again",
+            ("f3",),
+            mark("new session"),
+            mark("start a new session with the client of the marked line"),
+        ),
+        Action("measurer", ("f4",), mark("measurer"), mark("say who holds the tape now")),
+        _UP,
+        _DOWN,
+        _HELP,
+        _QUIT,
+    ),
+    "setup": (
+        Action(
+            "accept",
+            ("enter",),
+            mark("accept"),
+            mark("accept the line and go to the next; after the last open line, start measuring"),
+        ),
+        Action("next_choice", ("right",), mark("change"), mark("take the next answer")),
+        Action(
+            "last_choice", ("left",), mark("change"), mark("take the answer before"), shown=False
+        ),
+        Action("down", ("down",), mark("other lines"), mark("go to the line below")),
+        _UP,
+        Action(
+            "leave", ("escape",), mark("back"), mark("back to the start; accepted lines are kept")
+        ),
+        _HELP,
+        _QUIT,
+    ),
+    "measure": (
+        Action(
+            "accept",
+            ("enter",),
+            mark("save"),
+            mark(
+                "save the reading and go to the next "
+                "field; on a field that has one, a new value is a correction"
+            ),
+        ),
+        Action("up", ("up",), mark("back"), mark("go to the field before")),
+        Action("down", ("down",), mark("on"), mark("go to the field after"), shown=False),
+        Action(
+            "not_taken", ("f2",), mark("not taken"), mark("this reading cannot be taken; say why")
+        ),
+        Action(
+            "strike_out",
+            ("f3",),
+            mark("strike"),
+            mark("the reading shown is wrong; it is kept, struck out, with the reason"),
+        ),
+        Action(
+            "other_leg",
+            ("f4",),
+            mark("other leg"),
+            mark("these readings were taken on the other leg: move them"),
+        ),
+        Action("remark", ("f5",), mark("remark"), mark("note something"), shown=False),
+        Action(
+            "result",
+            ("f6",),
+            mark("result"),
+            mark("show the result with what there is"),
+            shown=False,
+        ),
+        Action(
+            "leave", ("escape",), mark("pause"), mark("stop here and come back to this field later")
+        ),
+        _HELP,
+        Action(
+            "quit",
+            ("f10", "ctrl+q"),
+            mark("close"),
+            mark("pause and close; everything is saved"),
+            shown=False,
+        ),
+    ),
+    "result": (
+        Action(
+            "finish",
+            ("enter",),
+            mark("finish"),
+            mark("mark the session finished and go to the start"),
+        ),
+        Action("up", ("up",), mark("other chart"), mark("show the chart above")),
+        _DOWN,
+        Action(
+            "other_side",
+            ("right", "left", "tab"),
+            mark("other leg"),
+            mark("show the reasons for the other leg"),
+        ),
+        Action("measure", ("f2",), mark("measure"), mark("go back to the readings")),
+        Action("leave", ("escape",), mark("pause"), mark("back to the start, not finished yet")),
+        _HELP,
+        Action(
+            "quit",
+            ("f10", "ctrl+q"),
+            mark("close"),
+            mark("close; everything is saved already"),
+            shown=False,
+        ),
+    ),
+    "reason": (
+        Action("accept", ("enter",), mark("accept"), mark("accept the reason")),
+        _UP,
+        _DOWN,
+        Action("leave", ("escape",), mark("back"), mark("back; nothing is recorded")),
+    ),
+    "confirm": (
+        Action("accept", ("enter",), mark("yes"), mark("do it")),
+        Action("leave", ("escape",), mark("no"), mark("back; nothing is recorded")),
+    ),
+    "help": (
+        Action("leave", ("escape", "enter", "f1"), mark("back"), mark("back")),
+        Action("down", ("down", "pagedown"), mark("more"), mark("go down")),
+        Action("up", ("up", "pageup"), mark("up"), mark("go up"), shown=False),
+        _QUIT,
+    ),
+}
+"""Screen name to its actions, in the order the footer shows them."""
+
+_KEY_WORDS = {
+    "enter": mark("Enter"),
+    "escape": mark("Esc"),
+    "up": "↑",
+    "down": "↓",
+    "left": "←",
+    "right": "→",
+    "tab": mark("Tab"),
+    "question_mark": "?",
+    "pagedown": mark("PgDn"),
+    "pageup": mark("PgUp"),
+}
+
+
+def find_action(screen: str, key: str) -> Action | None:
+    """Return what a key does on a screen, or None where it does nothing special."""
+    return next((action for action in ACTIONS.get(screen, ()) if key in action.keys), None)
+
+
+def key_words(key: str) -> str:
+    """Return a key's name as it stands on the keyboard."""
+    if key in _KEY_WORDS:
+        return say(_KEY_WORDS[key])
+    return "+".join(part.capitalize() for part in key.split("+"))
+
+
+def footer_parts(screen: str) -> tuple[tuple[str, str], ...]:
+    """Return (key, word) of each action the footer of a screen shows."""
+    return tuple(
+        (key_words(action.keys[0]), say(action.label))
+        for action in ACTIONS.get(screen, ())
+        if action.shown
+    )
+
+
+def help_rows(screen: str) -> tuple[tuple[str, str], ...]:
+    """Return (keys, what they do) of every action of a screen."""
+    return tuple(
+        (" ".join(key_words(key) for key in action.keys), say(action.help))
+        for action in ACTIONS.get(screen, ())
+    )

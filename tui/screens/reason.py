@@ -1,0 +1,93 @@
+"""Small questions over a screen: why, and are you sure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.widgets import Static
+
+from fitcore.words import say
+from tui.screens.work_screen import WorkScreen
+from tui.widgets.pick_list import PickList
+from tui.widgets.typed_line import TypedLine
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from textual.widget import Widget
+
+
+class ReasonScreen(WorkScreen[str]):
+    """Asks for a reason: one of the usual ones, or a few words."""
+
+    KEYMAP = "reason"
+    CSS_PATH = "reason.tcss"
+
+    def __init__(self, question: str, choices: Sequence[str]) -> None:
+        super().__init__()
+        self._question = question
+        self._choices = list(choices)
+
+    def compose_body(self) -> Iterable[Widget]:
+        """Return the question, the usual reasons and a line to type."""
+        yield Static(Content.styled(self._question, "bold"), id="question")
+        if self._choices:
+            yield PickList(id="choices")
+            yield Static(Content(say("or type your own words:")), id="or")
+        yield TypedLine(id="words", max_length=200)
+
+    def on_mount(self) -> None:
+        """Show the usual reasons, the first one marked."""
+        if self._choices:
+            self.query_one(PickList).show(self._choices, 0)
+        self.query_one(TypedLine).focus()
+
+    async def do_up(self) -> None:
+        """Mark the reason above."""
+        self._move(-1)
+
+    async def do_down(self) -> None:
+        """Mark the reason below."""
+        self._move(1)
+
+    async def do_accept(self) -> None:
+        """Accept what was typed, else the marked reason."""
+        typed = self.query_one(TypedLine).value.strip()
+        if typed:
+            self.dismiss(typed)
+        elif self._choices:
+            self.dismiss(self._choices[self.query_one(PickList).index])
+
+    async def do_leave(self) -> None:
+        """Leave without an answer."""
+        self.dismiss(None)
+
+    def _move(self, by: int) -> None:
+        if self._choices:
+            self.query_one(PickList).move(by)
+
+
+class ConfirmScreen(WorkScreen[str]):
+    """Shows what will be done and asks for Enter."""
+
+    KEYMAP = "confirm"
+    CSS_PATH = "reason.tcss"
+
+    def __init__(self, question: str, lines: Sequence[str]) -> None:
+        super().__init__()
+        self._question = question
+        self._lines = list(lines)
+
+    def compose_body(self) -> Iterable[Widget]:
+        """Return the question and what it is about."""
+        yield Static(Content.styled(self._question, "bold"), id="question")
+        yield Static(Content("\n".join(self._lines)), id="about")
+
+    async def do_accept(self) -> None:
+        """Say yes."""
+        self.dismiss("yes")
+
+    async def do_leave(self) -> None:
+        """Say no."""
+        self.dismiss(None)

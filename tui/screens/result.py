@@ -1,0 +1,225 @@
+"""The result: each chart's answer for each leg, with reasons; saved, and never an offer yet."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+from rich.cells import set_cell_size
+from textual.content import Content
+from textual.widgets import Static
+
+from fitcore.points import side_words
+from fitcore.problems import FitError
+from fitcore.sizing import Margin, SizeAnswer, Verdict, dimension_words
+from fitcore.units import show_cm
+from fitcore.words import say
+from tui.screens.work_screen import WorkScreen
+from tui.widgets.bars import TopBar
+from tui.widgets.pick_list import PickList
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from textual.widget import Widget
+
+    from fitcore.chart import Chart
+    from fitcore.fit import ChartFit, LegFit, SessionFit
+    from tui.desk import Desk
+
+_ORDER = (
+    Verdict.FITS,
+    Verdict.OVERLAP,
+    Verdict.BETWEEN,
+    Verdict.PROPORTIONS,
+    Verdict.OFF_CHART,
+    Verdict.NOT_MEASURED,
+    Verdict.NOT_SUITABLE,
+)
+_LEG_COLUMNS = 18
+
+
+class ResultScreen(WorkScreen[None]):
+    """Every chart, every leg."""
+
+    KEYMAP = "result"
+    CSS_PATH = "result.tcss"
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self.desk = desk
+        self._fit: SessionFit = desk.result()
+        self._side_index = 0
+        self._rows = chart_rows(self._fit)
+
+    def compose_body(self) -> Iterable[Widget]:
+        """Return the warning, the charts and the reasons of one of them."""
+        yield Static(id="not-cleared")
+        yield Static(id="columns")
+        yield PickList(id="charts")
+        yield Static(id="reasons")
+        yield Static(id="flags")
+
+    def on_mount(self) -> None:
+        """Show the result."""
+        fit = self._fit
+        at = fit.session.measured_at
+        self.query_one(TopBar).show(
+            say("Result"),
+            fit.client,
+            f"{at:%Y-%m-%d %H:%M}" if at else "",
+            say("by {who}", who=fit.session.text("measurer") or "?"),
+            say("saved"),
+        )
+        why = fit.legs[0].offer.why if fit.legs else say("Nothing was measured.")
+        self.query_one("#not-cleared", Static).update(
+            Content.assemble(
+                (say(" Size for information. Not cleared to fit. "), "bold reverse"), f"\n {why}"
+            )
+        )
+        legs = "".join(set_cell_size(side_words(leg.side), _LEG_COLUMNS) for leg in fit.legs)
+        heading = set_cell_size("  " + say("Size chart"), self._name_width) + legs
+        self.query_one("#columns", Static).update(Content.styled(heading, "bold"))
+        self.query_one(PickList).show([self._line(row) for row in self._rows], 0)
+        self._show_reasons()
+
+    @property
+    def _name_width(self) -> int:
+        return 78 - _LEG_COLUMNS * max(1, len(self._fit.legs))
+
+    def _line(self, row: tuple[ChartFit, ...]) -> str:
+        chart = row[0].chart
+        cells = "".join(set_cell_size(verdict_words(fit.answer), _LEG_COLUMNS) for fit in row)
+        return set_cell_size(chart.title, self._name_width - 3) + " " + cells
+
+    def _show_reasons(self) -> None:
+        self.query_one("#flags", Static).update(self._flags_content())
+        if not self._rows or not self._fit.legs:
+            return
+        leg = self._fit.legs[self._side_index]
+        fit = self._rows[self.query_one(PickList).index][self._side_index]
+        self.query_one("#reasons", Static).update(reasons_content(leg, fit))
+
+    def _flags_content(self) -> Content:
+        lines: dict[str, None] = {}
+        for flag in self._fit.flags:
+            sign = {"block": "!!", "warn": "!", "note": "-"}[flag.level.value]
+            side = f"{side_words(flag.side)}: " if flag.side else ""
+            lines[f"{sign} {side}{flag.text}"] = None
+        for leg in self._fit.legs:
+            if leg.times is not None and leg.times.hours_up is not None:
+                lines[
+                    say(
+                        "- {side}: {hours:.1f} h after rising",
+                        side=side_words(leg.side),
+                        hours=leg.times.hours_up,
+                    )
+                ] = None
+        return Content("\n".join(list(lines)[:5]))
+
+    # --- actions -----------------------------------------------------------------------------
+
+    async def do_up(self) -> None:
+        """Show the chart above."""
+        self.query_one(PickList).move(-1)
+        self._show_reasons()
+
+    async def do_down(self) -> None:
+        """Show the chart below."""
+        self.query_one(PickList).move(1)
+        self._show_reasons()
+
+    async def do_other_side(self) -> None:
+        """Show the reasons for the other leg."""
+        self._side_index = (self._side_index + 1) % max(1, len(self._fit.legs))
+        self._show_reasons()
+
+    async def do_finish(self) -> None:
+        """Mark the session finished and go to the start."""
+        try:
+            await asyncio.to_thread(self.desk.finish)
+        except FitError as error:
+            self.query_one("#flags", Static).update(
+                Content(f"! {error.problem.text} {error.problem.mend}")
+            )
+            return
+        self.call_later(self.desk_app.show_start)
+
+    async def do_measure(self) -> None:
+        """Go back to the readings."""
+        self.call_later(self.desk_app.show_measure, self.desk)
+
+    async def do_leave(self) -> None:
+        """Go to the start; the session is not finished yet."""
+        try:
+            await asyncio.to_thread(self.desk.pause)
+        except FitError as error:
+            self.query_one("#flags", Static).update(
+                Content(f"! {error.problem.text} {error.problem.mend}")
+            )
+            return
+        self.call_later(self.desk_app.show_start)
+
+
+def chart_rows(fit: SessionFit) -> list[tuple[ChartFit, ...]]:
+    """Return one row per chart, a column per leg; charts that have an answer stand first."""
+    rows = list(zip(*(leg.charts for leg in fit.legs), strict=True))
+    return sorted(
+        rows,
+        key=lambda row: (min(_ORDER.index(f.answer.verdict) for f in row), row[0].chart.title),
+    )
+
+
+def verdict_words(answer: SizeAnswer) -> str:
+    """Return a verdict in a few words."""
+    size = f"{answer.size or ''} {answer.variant or ''}".strip()
+    words = {
+        Verdict.FITS: say("{size}", size=size),
+        Verdict.OVERLAP: say(
+            "{size} (or {others})", size=size, others="/".join(answer.alternatives)
+        )
+        if size
+        else say("{others}: choose", others=" / ".join(answer.alternatives)),
+        Verdict.BETWEEN: say("between two sizes"),
+        Verdict.OFF_CHART: say("outside all sizes"),
+        Verdict.PROPORTIONS: say("sizes disagree"),
+        Verdict.NOT_SUITABLE: say("not suitable"),
+        Verdict.NOT_MEASURED: say("not measured"),
+    }
+    return words[answer.verdict]
+
+
+def reasons_content(leg: LegFit, fit: ChartFit) -> Content:
+    """Return why one chart says what it says about one leg."""
+    answer = fit.answer
+    parts: list[str | tuple[str, str]] = [
+        (f"{side_words(leg.side)}  {fit.chart.title}: {verdict_words(answer)}", "bold"),
+        "\n",
+        " ".join(answer.reasons),
+        *(f"\n  {_margin_words(fit.chart, margin)}" for margin in answer.margins),
+        *(f"\n! {caution}" for caution in answer.cautions),
+    ]
+    if fit.chart.invented:
+        parts.append("\n" + say("! An invented chart, for trying out: never order from it."))
+    return Content.assemble(*parts)
+
+
+def _margin_words(chart: Chart, margin: Margin) -> str:
+    shoe = any(d.id == margin.dimension and d.system is not None for d in chart.dimensions)
+    # Lengths are shown exactly as read; what a shoe size stands for is rounded to a millimetre.
+    value = round(margin.value_mm, 0) if shoe else margin.value_mm
+    name = dimension_words(margin.dimension)
+    distance = abs(round(margin.margin_mm, 1))
+    told = say(
+        "{name}: {value} cm, size {low} to {high} cm",
+        name=say("{name}, as foot length", name=name) if shoe else name,
+        value=show_cm(value),
+        low=show_cm(round(margin.low_mm, 1)),
+        high=show_cm(round(margin.high_mm, 1)),
+    )
+    how = (
+        say("{mm} mm inside", mm=distance)
+        if margin.margin_mm >= 0
+        else say("{mm} mm outside", mm=distance)
+    )
+    return f"{told}, {how}"

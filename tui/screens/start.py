@@ -1,0 +1,195 @@
+"""The start: paused sessions, today's, every client. Typing part of a code narrows the list."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+from rich.cells import set_cell_size
+from textual import on
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widgets import Static
+
+from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
+from fitcore.problems import FitError
+from fitcore.words import say
+from tui.screens.work_screen import WorkScreen
+from tui.start_list import StartLine, start_lines
+from tui.widgets.bars import TopBar
+from tui.widgets.pick_list import PickList
+from tui.widgets.typed_line import TypedLine
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from textual.widget import Widget
+
+    from fitcore.session import Session
+
+
+class StartScreen(WorkScreen[None]):
+    """Whom to measure, and what was left open."""
+
+    KEYMAP = "start"
+    CSS_PATH = "start.tcss"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._lines: list[StartLine] = []
+
+    def compose_body(self) -> Iterable[Widget]:
+        """Return the line to look for a client, and the list."""
+        yield Static(id="welcome")
+        yield Horizontal(Static(Content(say("Client's code >"))), TypedLine(id="code"), id="find")
+        yield Static(id="columns")
+        yield PickList(id="list")
+        yield Static(id="message")
+
+    def on_mount(self) -> None:
+        """Show the name, then the list as soon as the sessions are read."""
+        app = self.desk_app
+        laptop = app.folder.laptop
+        self.query_one(TopBar).show(
+            say("Start"),
+            say("laptop {name}", name=laptop.id),
+            say("measured by {who}", who=laptop.measurer or "?"),
+            say("DEMO: invented people, nothing is kept") if app.demo else "",
+        )
+        self.query_one("#welcome", Static).update(
+            Content.assemble(
+                ("anklefirst", "bold"),
+                "  ",
+                say("measure the leg, check the reading, find the size"),
+                "\n",
+                say("No screening yet: every size is for information, not cleared to fit."),
+            )
+        )
+        self.query_one("#columns", Static).update(
+            Content.styled(f"  {say('Client'):<26}{say('Last'):<19}{say('Enter')}", "bold")
+        )
+        self.query_one(TypedLine).focus()
+        self.say(" ".join(app.folder.notes) or say("Reading the sessions ..."))
+        self.run_worker(self._load(), exclusive=True)
+
+    async def _load(self) -> None:
+        problems = await self.desk_app.read_all_sessions()
+        if not self.is_attached:
+            return
+        self._show_lines()
+        told = [*self.desk_app.folder.notes, *problems]
+        self.say(" ".join(told[:2]))
+        await self.desk_app.load_profiles()
+
+    @on(TypedLine.Changed, "#code")
+    def _narrow(self) -> None:
+        self._show_lines(index=0)
+
+    async def do_open(self) -> None:
+        """Open the marked line: go on, look at a result, or start a new session."""
+        line = self._marked()
+        if line is None:
+            self.say(say("Type a client's code, or press F2 for a new one."), doubt=True)
+        elif line.kind == "new":
+            await self._start_new(line.client, confirm=True)
+        elif line.kind == "client" or line.session is None:
+            await self._start_new(line.client)
+        else:
+            await self._open_session(line.session)
+
+    async def do_again(self) -> None:
+        """Start a new session with the client of the marked line."""
+        line = self._marked()
+        if line is not None:
+            await self._start_new(line.client, confirm=line.kind == "new")
+
+    async def do_new_client(self) -> None:
+        """Start a session with the next free code of this laptop."""
+        await self.desk_app.sessions_read.wait()
+        label = self.desk_app.folder.laptop.label
+        taken = [
+            int(match[2])
+            for session in self.desk_app.sessions.values()
+            if (match := OWN_CODE.fullmatch(session.text("client"))) and match[1] == label
+        ]
+        await self._start_new(own_client_code(label, max(taken, default=0) + 1))
+
+    async def do_measurer(self) -> None:
+        """Ask who holds the tape now."""
+        from tui.screens.reason import ReasonScreen
+
+        def answered(code: str | None) -> None:
+            if code:
+                self.call_later(self._set_measurer, code)
+
+        self.app.push_screen(
+            ReasonScreen(say("Measured by (staff code, never a name)"), ()), answered
+        )
+
+    async def do_up(self) -> None:
+        """Mark the line above."""
+        self.query_one(PickList).move(-1)
+
+    async def do_down(self) -> None:
+        """Mark the line below."""
+        self.query_one(PickList).move(1)
+
+    def say(self, text: str, *, doubt: bool = False) -> None:
+        """Say something at the foot of the list."""
+        style = "bold $warning" if doubt else ""
+        self.query_one("#message", Static).update(
+            Content.styled(f"! {text}" if doubt else text, style)
+        )
+
+    # -----------------------------------------------------------------------------------------
+
+    async def _set_measurer(self, code: str) -> None:
+        try:
+            await asyncio.to_thread(self.desk_app.folder.set_measurer, code)
+        except FitError as error:
+            self.say(f"{error.problem.text} {error.problem.mend}", doubt=True)
+            return
+        self.desk_app.show_start()
+
+    async def _open_session(self, session: Session) -> None:
+        desk = await self.desk_app.open_desk(session)
+        if session.value("finished") is True:
+            self.call_later(self.desk_app.show_result, desk)
+        elif desk.in_setup:
+            self.call_later(self.desk_app.show_setup, desk)
+        else:
+            self.call_later(self.desk_app.show_measure, desk)
+
+    async def _start_new(self, client: str, *, confirm: bool = False) -> None:
+        problem = judge_client_code(client)
+        if problem is not None:
+            self.say(f"{problem.text} {problem.mend}", doubt=True)
+            return
+        if confirm and not OWN_CODE.fullmatch(client):
+            from tui.screens.reason import ConfirmScreen
+
+            question = say("A new client with the code {code}?", code=client)
+            lines = [say("A code from the service's list, never a name. Look at it once more.")]
+
+            def answered(yes: str | None) -> None:
+                if yes:
+                    self.call_later(self._start_new, client)
+
+            self.app.push_screen(ConfirmScreen(question, lines), answered)
+            return
+        desk = await self.desk_app.new_desk(client)
+        self.call_later(self.desk_app.show_setup, desk)
+
+    def _marked(self) -> StartLine | None:
+        index = self.query_one(PickList).index
+        return self._lines[index] if 0 <= index < len(self._lines) else None
+
+    def _show_lines(self, index: int | None = None) -> None:
+        app = self.desk_app
+        typed = self.query_one(TypedLine).value.strip()
+        self._lines = start_lines(app.sessions.values(), app.now().date(), typed)
+        shown = [
+            f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"
+            for line in self._lines
+        ]
+        self.query_one(PickList).show(shown, index)

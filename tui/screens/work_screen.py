@@ -1,0 +1,84 @@
+"""What all screens share: bars, actions from the register, a notice when it is too small."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeVar, cast
+
+from textual.screen import Screen
+from textual.widgets import Static
+
+from fitcore.words import say
+from tui.keymap import Action, find_action
+from tui.widgets.bars import KeyBar, TopBar
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from textual import events
+    from textual.app import ComposeResult
+    from textual.widget import Widget
+
+    from tui.app import AnklefirstApp
+
+Result = TypeVar("Result")
+
+SMALLEST = (80, 24)
+"""Columns and rows below which a screen would hide something."""
+
+
+class WorkScreen(Screen[Result]):
+    """A screen whose keys are the register's actions."""
+
+    KEYMAP = ""
+
+    @property
+    def desk_app(self) -> AnklefirstApp:
+        """The application, by its own type."""
+        return cast("AnklefirstApp", self.app)
+
+    def compose(self) -> ComposeResult:
+        """Lay out the bars around the screen's own parts."""
+        yield TopBar(id="top")
+        yield from self.compose_body()
+        yield KeyBar(self.KEYMAP)
+        yield Static(id="too-small")
+
+    def compose_body(self) -> Iterable[Widget]:
+        """Return the parts between the bars."""
+        raise NotImplementedError
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Ask for a larger window where something would be hidden."""
+        small = event.size.width < SMALLEST[0] or event.size.height < SMALLEST[1]
+        self.set_class(small, "-too-small")
+        if small:
+            self.query_one("#too-small", Static).update(
+                say(
+                    "Please enlarge the window to 80 x 24 (now {width} x {height}). Nothing is "
+                    "lost.",
+                    width=event.size.width,
+                    height=event.size.height,
+                )
+            )
+
+    async def on_key(self, event: events.Key) -> None:
+        """Carry out the action of a key no focused line has taken."""
+        action = find_action(self.KEYMAP, event.key)
+        if action is not None:
+            event.stop()
+            event.prevent_default()
+            await self.perform(action)
+
+    async def perform(self, action: Action) -> None:
+        """Carry out one action of the register."""
+        await getattr(self, f"do_{action.name}")()
+
+    async def do_help(self) -> None:
+        """Show the help screen."""
+        from tui.screens.help import HelpScreen
+
+        self.app.push_screen(HelpScreen(self.KEYMAP))
+
+    async def do_quit(self) -> None:
+        """Close the program; whatever was accepted is on disk already."""
+        await self.desk_app.close_safely()

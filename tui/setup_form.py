@@ -1,0 +1,270 @@
+"""The questions before measuring, as one form without a screen: lines, choices, answers.
+
+The first lines are asked one by one; the lines below them have defaults that are shown and count
+as answered once the nurse starts measuring.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from fitcore.fields import FIELDS, UNKNOWN, choice_words, parse_answer
+from fitcore.instants import hours_between
+from fitcore.points import LEGS
+from fitcore.problems import FitError
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from fitcore.entries import Value
+    from fitcore.profile_models import Protocol
+
+BOTH_LEGS = "left,right"
+_DEFAULT_FORMS = ("below_knee", "mid_calf")
+
+
+@dataclass
+class Line:
+    """One question of the form."""
+
+    what: str
+    label: str
+    choices: tuple[str, ...] = ()
+    chosen: list[str] = field(default_factory=list)
+    several: bool = False
+    typed: str = ""
+    """Text of a line that asks for a time."""
+    has_default: bool = False
+    """Whether the shown answer counts without a visit to the line."""
+
+    @property
+    def is_time(self) -> bool:
+        """Whether a time of day is typed here."""
+        return not self.choices
+
+
+class SetupForm:
+    """The form before measuring."""
+
+    def __init__(
+        self,
+        protocols: Mapping[str, Protocol],
+        now: Callable[[], datetime],
+        given: Mapping[str, Value],
+    ) -> None:
+        """Lay out the form.
+
+        Args:
+            protocols: all protocols by id.
+            now: the clock, for times of day.
+            given: what the session says already.
+        """
+        self._protocols = protocols
+        self._now = now
+        self.at = 0
+        """Index of the line the cursor is on, among `lines`."""
+        self._all = [
+            _choice("purpose", say("What for"), FIELDS["purpose"].choices, given, "work"),
+            Line(
+                "forms",
+                say("Garment"),
+                FIELDS["forms"].choices,
+                _given_list(given, "forms", _DEFAULT_FORMS),
+                several=True,
+            ),
+            Line(
+                "sides",
+                say("Legs"),
+                (BOTH_LEGS, *(side.value for side in LEGS)),
+                [",".join(_given_list(given, "sides", tuple(s.value for s in LEGS)))],
+            ),
+            Line("protocol", say("Readings"), (), [str(given.get("protocol", ""))]),
+            Line("rising_at", say("Up since"), typed=_given_time(given, "rising_at")),
+            _choice("posture", say("Posture"), FIELDS["posture"].choices, given, ""),
+            _choice("bare_skin", say("Bare skin"), FIELDS["bare_skin"].choices, given, "yes"),
+            _choice(
+                "compression",
+                say("Bandage, stocking"),
+                FIELDS["compression"].choices,
+                given,
+                "none",
+            ),
+            Line(
+                "compression_off_at",
+                say("Taken off at"),
+                typed=_given_time(given, "compression_off_at"),
+            ),
+            _choice("tape", say("Tape shows"), FIELDS["tape"].choices, given, "cm"),
+        ]
+        for line in self._all[5:]:
+            line.has_default = line.what != "compression_off_at"
+        self._posture_given = "posture" in given
+        self._fit_protocols()
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """The lines that apply, in order."""
+        off = self._line("compression").chosen == ["off"]
+        return tuple(line for line in self._all if line.what != "compression_off_at" or off)
+
+    @property
+    def line(self) -> Line:
+        """The line the cursor is on."""
+        return self.lines[min(self.at, len(self.lines) - 1)]
+
+    def move(self, by: int) -> None:
+        """Go to another line."""
+        self.at = max(0, min(len(self.lines) - 1, self.at + by))
+
+    def change(self, by: int) -> None:
+        """Take the next or the last answer of a line with choices."""
+        line = self.line
+        if line.is_time:
+            return
+        line.chosen = [_neighbour(line.choices, line.chosen[0] if line.chosen else "", by)]
+        self._changed(line)
+
+    def type(self, character: str) -> None:
+        """Type a character: a choice's number, or part of a time."""
+        line = self.line
+        if line.is_time:
+            if character == "?":
+                line.typed = "?"
+            elif character in "0123456789:.":
+                line.typed = (line.typed if line.typed != "?" else "") + character
+                line.typed = line.typed[:5]
+            return
+        if not character.isdigit() or not 1 <= int(character) <= len(line.choices):
+            return
+        choice = line.choices[int(character) - 1]
+        if not line.several:
+            line.chosen = [choice]
+        elif choice in line.chosen:
+            line.chosen = [other for other in line.chosen if other != choice] or [choice]
+        else:
+            line.chosen = [c for c in line.choices if c in {*line.chosen, choice}]
+        self._changed(line)
+
+    def erase(self) -> None:
+        """Take back the last typed character."""
+        self.line.typed = self.line.typed[:-1]
+
+    def accept(self) -> str:
+        """Accept the present line and go to the next that needs a person.
+
+        Returns:
+            What is wrong with the line, in words; empty where it is fine.
+        """
+        fault = self._fault(self.line)
+        if fault:
+            return fault
+        self.at += 1
+        return ""
+
+    @property
+    def complete(self) -> bool:
+        """Whether the cursor has passed the last open line, so that measuring can start."""
+        rest = self.lines[self.at :]
+        return all(line.has_default for line in rest)
+
+    def answers(self) -> dict[str, Value]:
+        """Return the answers of all lines that apply; a time that cannot be read has none."""
+        found: dict[str, Value] = {}
+        for line in self.lines:
+            if line.is_time:
+                if not self._fault(line):
+                    found[line.what] = self._time(line)
+            elif line.several or line.what == "sides":
+                found[line.what] = ",".join(line.chosen).split(",")
+            else:
+                found[line.what] = line.chosen[0]
+        return found
+
+    def accepted_answers(self) -> dict[str, Value]:
+        """Return the answers of the lines accepted so far."""
+        reached = {line.what for line in self.lines[: self.at]}
+        return {what: value for what, value in self.answers().items() if what in reached}
+
+    def words(self, line: Line) -> str:
+        """Return a line's answer for people."""
+        if not line.is_time:
+            return ", ".join(self.choice_words(line, choice) for choice in line.chosen)
+        if line.typed in ("", "?"):
+            return say("nobody knows") if line.typed else ""
+        value = None if self._fault(line) else self._time(line)
+        if isinstance(value, datetime):
+            ago = hours_between(value, self._now())
+            return say("{typed} ({hours:.1f} h ago)", typed=line.typed, hours=ago)
+        return line.typed
+
+    def choice_words(self, line: Line, choice: str) -> str:
+        """Return one choice for people."""
+        if line.what == "sides" and choice == BOTH_LEGS:
+            return say("both")
+        if line.what == "protocol":
+            return self._protocols[choice].name if choice in self._protocols else choice
+        return choice_words(choice)
+
+    # -----------------------------------------------------------------------------------------
+
+    def _line(self, what: str) -> Line:
+        return next(line for line in self._all if line.what == what)
+
+    def _changed(self, line: Line) -> None:
+        if line.what == "posture":
+            self._posture_given = True
+        if line.what in ("forms", "protocol"):
+            self._fit_protocols()
+
+    def _fit_protocols(self) -> None:
+        """Offer the protocols that are enough for the garments asked for, shortest first."""
+        forms, line = set(self._line("forms").chosen), self._line("protocol")
+        enough = [p for p in self._protocols.values() if forms <= set(p.forms)]
+        fitting = enough or [p for p in self._protocols.values() if forms & set(p.forms)]
+        # The short set comes first: it serves every chart of a sock's length but the shoe-only.
+        in_order = sorted(fitting, key=lambda p: (not p.id.endswith("-short"), len(p.steps), p.id))
+        line.choices = tuple(protocol.id for protocol in in_order or self._protocols.values())
+        if line.chosen[0] not in line.choices:
+            line.chosen = [line.choices[0]]
+        if not self._posture_given:
+            self._line("posture").chosen = [self._protocols[line.chosen[0]].posture]
+
+    def _time(self, line: Line) -> Value:
+        if line.typed == "?":
+            return UNKNOWN
+        return parse_answer(line.what, line.typed, self._now())
+
+    def _fault(self, line: Line) -> str:
+        if not line.is_time:
+            return ""
+        if not line.typed:
+            return say("Type the time, such as 6:30, or ? if nobody knows.")
+        try:
+            self._time(line)
+        except FitError as error:
+            return f"{error.problem.text} {error.problem.mend}"
+        return ""
+
+
+def _choice(
+    what: str, label: str, choices: tuple[str, ...], given: Mapping[str, Value], default: str
+) -> Line:
+    return Line(what, label, choices, [str(given.get(what, default))])
+
+
+def _given_list(given: Mapping[str, Value], what: str, default: Sequence[str]) -> list[str]:
+    value = given.get(what)
+    return [str(item) for item in value] if isinstance(value, list) else list(default)
+
+
+def _given_time(given: Mapping[str, Value], what: str) -> str:
+    value = given.get(what)
+    return f"{value:%H:%M}" if isinstance(value, datetime) else ""
+
+
+def _neighbour(choices: Sequence[str], chosen: str, by: int) -> str:
+    index = choices.index(chosen) if chosen in choices else 0
+    return choices[(index + by) % len(choices)]

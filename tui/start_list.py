@@ -1,0 +1,86 @@
+"""The lines of the start screen: paused sessions, today's, then every client. No screen here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from fitcore.session import Seal, Session
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date, datetime
+
+MOST_LINES = 200
+"""More are not drawn; typing part of a code narrows the list (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class StartLine:
+    """One line of the start screen."""
+
+    kind: Literal["paused", "today", "client", "new"]
+    client: str
+    session: Session | None
+    """The session the line opens, or the client's newest."""
+    when: str
+    state: str
+
+
+def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[StartLine]:
+    """Return the lines to show.
+
+    Args:
+        sessions: all sessions of the folder.
+        today: the local day.
+        typed: part of a code to look for; empty shows all.
+
+    Returns:
+        Paused sessions newest first, today's finished ones, then clients by code; last an offer
+        to start a new client where a code was typed that nobody has yet.
+    """
+    newest_first = sorted(sessions, key=_newest, reverse=True)
+    paused: list[StartLine] = []
+    finished_today: list[StartLine] = []
+    clients: dict[str, Session] = {}
+    for session in newest_first:
+        client = session.text("client")
+        if not client or typed.casefold() not in client.casefold():
+            continue
+        clients.setdefault(client, session)
+        at = session.measured_at
+        if session.value("finished") is not True:
+            if session.seal is Seal.WHOLE and session.value("paused") is not None:
+                paused.append(StartLine("paused", client, session, _when(at), say("PAUSED: go on")))
+        elif at is not None and at.date() == today:
+            finished_today.append(
+                StartLine(
+                    "today", client, session, _when(at), say("finished today: see the result")
+                )
+            )
+    rest = [
+        StartLine("client", client, session, _when(session.measured_at), _state(session))
+        for client, session in sorted(clients.items())
+    ]
+    lines = [*paused, *finished_today, *rest]
+    if typed and typed not in clients:
+        lines.append(StartLine("new", typed, None, "", say("new client: start here")))
+    return lines[:MOST_LINES]
+
+
+def _newest(session: Session) -> tuple[str, str]:
+    # The id's own time bits order the list; a wrong clock can only misplace a line, never lose it.
+    return (session.id, session.text("client"))
+
+
+def _when(at: datetime | None) -> str:
+    return f"{at:%Y-%m-%d %H:%M}" if at is not None else say("no readings")
+
+
+def _state(session: Session) -> str:
+    if session.seal is not Seal.WHOLE:
+        return say("new session (! last one changed outside the program)")
+    if session.value("finished") is True:
+        return say("new session")
+    return say("new session (last one not finished)")

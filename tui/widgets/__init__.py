@@ -1,0 +1,1 @@
+"""Small parts screens are made of."""

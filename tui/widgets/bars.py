@@ -1,0 +1,33 @@
+"""The line above every screen and the line of keys below it."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.widgets import Static
+
+from fitcore.words import say
+from tui.keymap import footer_parts
+
+
+class TopBar(Static):
+    """Who, what and where, in one line."""
+
+    def show(self, *parts: str) -> None:
+        """Show the program's name and what this screen is about."""
+        told = "  ".join(part for part in parts if part)
+        self.update(Content.assemble((f" {say('anklefirst')} ", "bold"), f" {told}"))
+
+
+class KeyBar(Static):
+    """The keys of a screen, drawn from the register of actions."""
+
+    def __init__(self, screen_name: str) -> None:
+        super().__init__(id="keys")
+        self._screen_name = screen_name
+
+    def on_mount(self) -> None:
+        """Draw the keys."""
+        parts: list[str | tuple[str, str]] = [" "]
+        for key, word in footer_parts(self._screen_name):
+            parts += [(key, "bold"), f" {word}  "]
+        self.update(Content.assemble(*parts))

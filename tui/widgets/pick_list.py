@@ -1,0 +1,50 @@
+"""A list to pick from: a mark and reverse colours on one line, and a window that follows it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.cells import cell_len, set_cell_size
+from textual.content import Content
+from textual.widgets import Static
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+class PickList(Static):
+    """Lines of plain text, one of them marked."""
+
+    def __init__(self, *, id: str) -> None:  # noqa: A002 - the framework's word
+        super().__init__(id=id)
+        self.lines: list[str] = []
+        self.index = 0
+
+    def show(self, lines: Sequence[str], index: int | None = None) -> None:
+        """Show other lines; the mark stays where it is unless told."""
+        self.lines = list(lines)
+        self.index = max(0, min(len(self.lines) - 1, self.index if index is None else index))
+        self._draw()
+
+    def move(self, by: int) -> None:
+        """Move the mark."""
+        self.show(self.lines, self.index + by)
+
+    def on_resize(self) -> None:
+        """Draw again: the window has another height."""
+        self._draw()
+
+    def _draw(self) -> None:
+        width = max(self.content_size.width, 10)
+        height = max(self.content_size.height, 1)
+        first = max(0, min(self.index - height // 2, len(self.lines) - height))
+        rows: list[Content | tuple[str, str] | str] = []
+        for number, line in enumerate(self.lines[first : first + height], first):
+            marked = number == self.index
+            text = f"{'>' if marked else ' '} {line}"
+            if cell_len(text) > width:
+                text = set_cell_size(text, width - 1) + "…"
+            text = set_cell_size(text, width)
+            rows.append((text, "reverse bold") if marked else text)
+            rows.append("\n")
+        self.update(Content.assemble(*rows[:-1]))
