@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from fitcore.session import Session
     from tui.desk import Desk
 
+EXIT_FAULT = 2
 EXIT_SIGNAL = 3
 _PLAIN_TERMINALS = ("linux", "ansi", "vt100", "vt220", "xterm-16color", "screen", "cons25")
 
@@ -50,7 +51,6 @@ class AnklefirstApp(App[int]):
         self.sessions_read = asyncio.Event()
         self._folder: DataFolder | None = None
         self._profiles: Profiles | None = None
-        self._fault: BaseException | None = None
 
     @property
     def folder(self) -> DataFolder:
@@ -58,6 +58,11 @@ class AnklefirstApp(App[int]):
         if self._folder is None:
             raise RuntimeError("no data folder is open")
         return self._folder
+
+    @property
+    def fault(self) -> BaseException | None:
+        """What ended the program unexpectedly, if anything did."""
+        return self._exception
 
     def now(self) -> datetime:
         """Return the present instant."""
@@ -213,14 +218,17 @@ class AnklefirstApp(App[int]):
                 return
 
     def _handle_exception(self, error: Exception) -> None:
-        # The framework would print a traceback with local variables, names and readings in it.
-        self._fault = error
-        self._return_code = 2
-        self.exit(2, return_code=2)
+        # The framework would print a traceback with local variables, names and readings in it,
+        # and would print an error's own drawing where it has one. Neither happens here.
+        self._return_code = EXIT_FAULT
+        if self._exception is None:
+            self._exception = error
+            self._exception_event.set()
         self._close_messages_no_wait()
 
     def _fatal_error(self) -> None:
-        self._handle_exception(RuntimeError())
+        self._return_code = EXIT_FAULT
+        self._close_messages_no_wait()
 
 
 def _theme() -> str:
@@ -280,7 +288,7 @@ def _run(data: Path, surroundings: Surroundings, *, demo: bool) -> int:
         return 2
     finally:
         app.close_folder()
-    if app._fault is not None:  # noqa: SLF001 - our own
-        tell_fault(app._fault)  # noqa: SLF001
-        return 2
-    return result if result is not None else 0
+    if app.fault is not None:
+        tell_fault(app.fault)
+        return EXIT_FAULT
+    return result if result is not None else (app.return_code or 0)

@@ -51,7 +51,7 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
         clients.setdefault(client, session)
         at = session.measured_at
         if session.value("finished") is not True:
-            if session.seal is Seal.WHOLE and session.value("paused") is not None:
+            if session.seal is Seal.WHOLE and _was_begun(session):
                 paused.append(StartLine("paused", client, session, _when(at), say("PAUSED: go on")))
         elif at is not None and at.date() == today:
             finished_today.append(
@@ -67,6 +67,11 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
     if typed and typed not in clients:
         lines.append(StartLine("new", typed, None, "", say("new client: start here")))
     return lines[:MOST_LINES]
+
+
+def _was_begun(session: Session) -> bool:
+    """Whether somebody began it on a screen; an imported sheet has no protocol to go on with."""
+    return any(session.answer(what).heads for what in ("protocol", "paused"))
 
 
 def _newest(session: Session) -> tuple[str, str]:

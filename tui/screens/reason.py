@@ -9,6 +9,7 @@ from textual.widgets import Static
 
 from fitcore.words import say
 from tui.screens.work_screen import WorkScreen
+from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
 from tui.widgets.typed_line import TypedLine
 
@@ -39,6 +40,7 @@ class ReasonScreen(WorkScreen[str]):
 
     def on_mount(self) -> None:
         """Show the usual reasons, the first one marked."""
+        self.query_one(TopBar).show(say("Question"))
         if self._choices:
             self.query_one(PickList).show(self._choices, 0)
         self.query_one(TypedLine).focus()
@@ -83,6 +85,10 @@ class ConfirmScreen(WorkScreen[str]):
         """Return the question and what it is about."""
         yield Static(Content.styled(self._question, "bold"), id="question")
         yield Static(Content("\n".join(self._lines)), id="about")
+
+    def on_mount(self) -> None:
+        """Say that this is a question."""
+        self.query_one(TopBar).show(say("Question"))
 
     async def do_accept(self) -> None:
         """Say yes."""

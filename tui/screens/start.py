@@ -153,7 +153,7 @@ class StartScreen(WorkScreen[None]):
 
     async def _open_session(self, session: Session) -> None:
         desk = await self.desk_app.open_desk(session)
-        if session.value("finished") is True:
+        if session.value("finished") is True or (desk.all_done and not desk.in_setup):
             self.call_later(self.desk_app.show_result, desk)
         elif desk.in_setup:
             self.call_later(self.desk_app.show_setup, desk)
