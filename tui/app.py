@@ -7,15 +7,18 @@ import os
 import signal
 import sys
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from textual import events
 from textual.app import App
+from textual.worker import WorkerFailed
 
 from fitcore.disk.data_folder import DataFolder, is_named
 from fitcore.disk.session_files import read_sessions
 from fitcore.problems import FitError
 from fitcore.words import say
 from tui.faults import tell, tell_fault
+from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
     from fitcore.session import Session
     from tui.desk import Desk
 
+_ALWAYS_CLOSE = ("ctrl+q", "ctrl+c")
 EXIT_FAULT = 2
 EXIT_SIGNAL = 3
 _PLAIN_TERMINALS = ("linux", "ansi", "vt100", "vt220", "xterm-16color", "screen", "cons25")
@@ -51,6 +55,7 @@ class AnklefirstApp(App[int]):
         self.sessions_read = asyncio.Event()
         self._folder: DataFolder | None = None
         self._profiles: Profiles | None = None
+        self._keys: asyncio.Queue[events.Key | events.Paste | None] = asyncio.Queue()
 
     @property
     def folder(self) -> DataFolder:
@@ -62,13 +67,14 @@ class AnklefirstApp(App[int]):
     @property
     def fault(self) -> BaseException | None:
         """What ended the program unexpectedly, if anything did."""
-        return self._exception
+        failed = self._exception
+        return failed.error if isinstance(failed, WorkerFailed) else failed
 
     def now(self) -> datetime:
         """Return the present instant."""
         return self.surroundings.now()
 
-    def on_mount(self) -> None:
+    async def on_mount(self) -> None:
         """Show the start, or the first run's questions; end cleanly when the window closes."""
         loop = asyncio.get_running_loop()
         for name in ("SIGTERM", "SIGHUP"):
@@ -78,11 +84,12 @@ class AnklefirstApp(App[int]):
         if self._folder is not None or is_named(self.data):
             if self._folder is None:
                 self.open_folder()
-            self.show_start()
+            await self.show_start()
         else:
             from tui.screens.first_run import FirstRunScreen
 
-            self.push_screen(FirstRunScreen())
+            await self.push_screen(FirstRunScreen())
+        self.run_worker(self._take_keys(), name="keys", group="keys")
 
     def open_folder(self, label: str = "laptop", measurer: str = "") -> None:
         """Open the data folder for writing.
@@ -97,15 +104,49 @@ class AnklefirstApp(App[int]):
         if self._folder is not None:
             self._folder.close()
 
+    # --- keys: one at a time, each to its end ------------------------------------------------
+
+    async def on_event(self, event: events.Event) -> None:
+        """Queue keys and pasted text; everything else goes the framework's way.
+
+        The framework delivers keys through each widget's own queue, where a key can overtake the
+        effect of the one before: Enter opened the wrong client when a code was typed quickly.
+        """
+        if isinstance(event, events.Key | events.Paste) and not event.is_forwarded:
+            self._keys.put_nowait(event)
+        else:
+            await super().on_event(event)
+
+    async def _take_keys(self) -> None:
+        """Hand keys to the screen in front, each only when the one before is done.
+
+        While a reading is being saved or a screen changes, later keys wait here and then reach
+        the next field: none is lost, none overtakes.
+        """
+        while True:
+            event = await self._keys.get()
+            screen = self.screen
+            if event is None:
+                await self._pause_open_work()
+                self.exit(EXIT_SIGNAL, return_code=EXIT_SIGNAL)
+            elif not isinstance(screen, WorkScreen):
+                continue
+            elif isinstance(event, events.Paste):
+                screen.take_paste(event.text)
+            elif event.key in _ALWAYS_CLOSE:
+                await self.close_safely()
+            else:
+                await screen.take_key(event)
+
     # --- moving between screens --------------------------------------------------------------
 
-    def show_start(self) -> None:
+    async def show_start(self) -> None:
         """Show the start screen, fresh."""
         from tui.screens.start import StartScreen
 
-        self._show(StartScreen())
+        await self._show(StartScreen())
 
-    def show_setup(self, desk: Desk) -> None:
+    async def show_setup(self, desk: Desk) -> None:
         """Show the questions before measuring."""
         from tui.screens.setup import SetupScreen
         from tui.setup_form import SetupForm
@@ -113,25 +154,25 @@ class AnklefirstApp(App[int]):
         given = {what: desk.session.value(what) for what in desk.session.heads.fields}
         known = {what: value for what, value in given.items() if value is not None}
         form = SetupForm(desk.profiles.protocols, self.now, known)
-        self._show(SetupScreen(desk, form))
+        await self._show(SetupScreen(desk, form))
 
-    def show_measure(self, desk: Desk) -> None:
+    async def show_measure(self, desk: Desk) -> None:
         """Show the measuring screen."""
         from tui.screens.measure import MeasureScreen
 
-        self._show(MeasureScreen(desk))
+        await self._show(MeasureScreen(desk))
 
-    def show_result(self, desk: Desk) -> None:
+    async def show_result(self, desk: Desk) -> None:
         """Show the result."""
         from tui.screens.result import ResultScreen
 
-        self._show(ResultScreen(desk))
+        await self._show(ResultScreen(desk))
 
-    def _show(self, screen: Any) -> None:  # noqa: ANN401 - screens of any result
+    async def _show(self, screen: WorkScreen) -> None:
         if len(self.screen_stack) > 1:
-            self.switch_screen(screen)
+            await self.switch_screen(screen)
         else:
-            self.push_screen(screen)
+            await self.push_screen(screen)
 
     # --- what screens need -------------------------------------------------------------------
 
@@ -197,25 +238,14 @@ class AnklefirstApp(App[int]):
         await self._pause_open_work()
         self.exit(0)
 
-    async def action_quit(self) -> None:
-        """End through the same door, whatever key asked for it."""
-        await self.close_safely()
-
     def _on_signal(self) -> None:
-        self.call_later(self._end_by_signal)
-
-    async def _end_by_signal(self) -> None:
-        # The terminal may be gone; what can still be done is to note where the session was left.
-        await self._pause_open_work()
-        self.exit(EXIT_SIGNAL, return_code=EXIT_SIGNAL)
+        # Behind the keys already typed: what was accepted is saved first.
+        self._keys.put_nowait(None)
 
     async def _pause_open_work(self) -> None:
-        for screen in reversed(self.screen_stack):
-            pause = getattr(screen, "pause", None)
-            if pause is not None:
-                with suppress(FitError):
-                    await pause()
-                return
+        for screen in self.screen_stack:
+            if isinstance(screen, WorkScreen):
+                await screen.pause()
 
     def _handle_exception(self, error: Exception) -> None:
         # The framework would print a traceback with local variables, names and readings in it,
@@ -254,7 +284,9 @@ def run_app(data: Path | None, demo: bool) -> int:  # noqa: FBT001 - the command
     """
     from fitcore.disk.surroundings import default_data_folder, real_surroundings
 
-    if not (sys.stdin.isatty() and sys.stdout.isatty()) or os.environ.get("TERM") == "dumb":
+    # The framework draws on stderr, on Windows on stdout.
+    drawn_on = sys.stdout if sys.platform == "win32" else sys.stderr
+    if not (sys.stdin.isatty() and drawn_on.isatty()) or os.environ.get("TERM") == "dumb":
         tell(say("anklefirst needs a terminal to draw on. See anklefirst --help for commands."))
         return 2
     surroundings = real_surroundings()

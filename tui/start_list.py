@@ -85,7 +85,7 @@ def _when(at: datetime | None) -> str:
 
 def _state(session: Session) -> str:
     if session.seal is not Seal.WHOLE:
-        return say("new session (! last one changed outside the program)")
+        return say("new session (! last changed outside)")
     if session.value("finished") is True:
         return say("new session")
-    return say("new session (last one not finished)")
+    return say("new session (last left open)")

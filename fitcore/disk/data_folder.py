@@ -92,7 +92,9 @@ class DataFolder:
     def new_session(self) -> Session:
         """Return an empty session with a fresh id; nothing is written until it has an entry."""
         now = self._surroundings.now()
-        session_id = make_uuid7(int(now.timestamp() * 1000), self._surroundings.random_bytes(10))
+        # A flat battery can set a clock to before 1970 in local time; a UUID has no such instant.
+        milliseconds = max(0, int(now.timestamp() * 1000))
+        session_id = make_uuid7(milliseconds, self._surroundings.random_bytes(10))
         return Session(session_id, frozenset())
 
     def read(self, session_id: str) -> Session | None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fitcore.codec import read_session
 from fitcore.document import LARGEST_FILE
 from fitcore.identity import SESSION_ID, uuid7_milliseconds
-from fitcore.problems import Problem
+from fitcore.problems import FileFault, Problem
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -38,9 +38,22 @@ def session_path(folder: Path, session_id: str) -> Path:
     """Return where a session is filed: by the UTC month in its own time bits.
 
     Two laptops therefore file a session alike, whatever their clocks say.
+
+    Raises:
+        FileFault: the id's time lies beyond the calendar; no program of ours draws such a one.
     """
     seconds = uuid7_milliseconds(session_id) / 1000
-    month = f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
+    try:
+        month = f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
+    except (ValueError, OverflowError) as error:
+        raise FileFault(
+            Problem(
+                code="bad_session_id",
+                text=say("'{name}' is not a session id of this program.", name=session_id),
+                mend=say("Ask for the file again from the laptop that wrote it."),
+                key="session",
+            )
+        ) from error
     return folder / "sessions" / month / f"{session_id}.toml"
 
 

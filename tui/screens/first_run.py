@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from textual.widget import Widget
 
 
-class FirstRunScreen(WorkScreen[None]):
+class FirstRunScreen(WorkScreen):
     """Names the laptop and the measurer."""
 
     KEYMAP = "first_run"
@@ -59,15 +59,15 @@ class FirstRunScreen(WorkScreen[None]):
     def on_mount(self) -> None:
         """Start with the laptop's name."""
         self.query_one(TopBar).show(say("Welcome"))
-        self.query_one("#label", TypedLine).focus()
+        self.set_focus(self.query_one("#label", TypedLine))
 
     async def do_up(self) -> None:
         """Go to the first question."""
-        self.query_one("#label", TypedLine).focus()
+        self.set_focus(self.query_one("#label", TypedLine))
 
     async def do_down(self) -> None:
         """Go to the second question."""
-        self.query_one("#measurer", TypedLine).focus()
+        self.set_focus(self.query_one("#measurer", TypedLine))
 
     async def do_demo(self) -> None:
         """Open the demo instead."""
@@ -78,10 +78,10 @@ class FirstRunScreen(WorkScreen[None]):
         label = self.query_one("#label", TypedLine)
         measurer = self.query_one("#measurer", TypedLine)
         if not LAPTOP_LABEL.fullmatch(label.value.strip().casefold()):
-            label.focus()
+            self.set_focus(label)
             self._say(say("Use up to 12 letters or digits, a letter first: tern, bag2."))
         elif not measurer.value.strip():
-            measurer.focus()
+            self.set_focus(measurer)
             self._say("")
         else:
             try:
@@ -93,7 +93,7 @@ class FirstRunScreen(WorkScreen[None]):
             except FitError as error:
                 self._say(f"{error.problem.text} {error.problem.mend}")
                 return
-            self.call_later(self.desk_app.show_start)
+            await self.desk_app.show_start()
 
     def _say(self, text: str) -> None:
         self.query_one("#message", Static).update(

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from textual.widget import Widget
 
 
-class HelpScreen(WorkScreen[None]):
+class HelpScreen(WorkScreen):
     """Help for one screen."""
 
     KEYMAP = "help"
@@ -41,7 +41,7 @@ class HelpScreen(WorkScreen[None]):
 
     async def do_leave(self) -> None:
         """Go back."""
-        self.dismiss(None)
+        await self.app.pop_screen()
 
     async def do_down(self) -> None:
         """Show what is below."""

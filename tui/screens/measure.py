@@ -21,7 +21,7 @@ from tui.widgets.leg_view import LegView
 from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Awaitable, Callable, Iterable
 
     from textual import events
     from textual.widget import Widget
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 LEG_COLUMNS = 30
 
 
-class MeasureScreen(WorkScreen[None]):
+class MeasureScreen(WorkScreen):
     """One field at a time, in protocol order."""
 
     KEYMAP = "measure"
@@ -66,7 +66,7 @@ class MeasureScreen(WorkScreen[None]):
     async def on_mount(self) -> None:
         """Show the first open field and what was left unfinished there."""
         field = self.query_one(TypedLine)
-        field.focus()
+        self.set_focus(field)
         self.call_after_refresh(self.show_step)
         if self.desk.unfinished_text:
             field.value = self.desk.unfinished_text
@@ -212,7 +212,7 @@ class MeasureScreen(WorkScreen[None]):
             self._seen_text = text if judged.outcome == "look_again" else None
             self._say(judged.message, doubt=True)
         elif judged.outcome == "needs_reason":
-            self._ask_reason(
+            await self._ask_reason(
                 say("Keep {text}? Why is it right?", text=text),
                 (say("measured twice, it is so"), say("very swollen leg"), say("other")),
                 lambda why: self._store(judged, why),
@@ -224,14 +224,14 @@ class MeasureScreen(WorkScreen[None]):
         last = self.desk.index
         said = await self._write(lambda: self.desk.store(judged, why))
         if said is not None:
-            self._after_saving(said, last)
+            await self._after_saving(said, last)
 
-    def _after_saving(self, said: str, last_index: int) -> None:
+    async def _after_saving(self, said: str, last_index: int) -> None:
         self._clear_field()
         self._say(said)
         self.show_step()
         if self.desk.all_done and last_index == len(self.desk.steps) - 1:
-            self.call_later(self._show_result)
+            await self.desk_app.show_result(self.desk)
 
     async def do_up(self) -> None:
         """Go to the field before."""
@@ -243,7 +243,7 @@ class MeasureScreen(WorkScreen[None]):
 
     async def do_not_taken(self) -> None:
         """Ask why this reading is not taken, and record it."""
-        self._ask_reason(
+        await self._ask_reason(
             say(
                 "Not taken: {place}. Why?",
                 place=place_words(self.desk.step.point, self.desk.step.kind),
@@ -263,14 +263,14 @@ class MeasureScreen(WorkScreen[None]):
         last = self.desk.index
         said = await self._write(lambda: self.desk.store_not_taken(why))
         if said is not None:
-            self._after_saving(said, last)
+            await self._after_saving(said, last)
 
     async def do_strike_out(self) -> None:
         """Ask why the reading shown is wrong, and strike it out."""
         if self.desk.reading_here is None:
             self._say(say("Nothing is recorded here yet."), doubt=True)
             return
-        self._ask_reason(
+        await self._ask_reason(
             say("Strike out {value}. Why?", value=reading_words(self.desk.reading_here)),
             (say("tape had slipped"), say("wrong point"), say("misread"), say("other")),
             self._record_strike_out,
@@ -298,9 +298,7 @@ class MeasureScreen(WorkScreen[None]):
             self._say(say("Nothing is recorded yet."), doubt=True)
             return
         question = say("Taken on the other leg? These readings change sides, as corrections:")
-        self.app.push_screen(
-            ConfirmScreen(question, lines), self._later(lambda _yes: self._move_to_other_leg())
-        )
+        await self.app.push_screen(ConfirmScreen(question, lines, self._move_to_other_leg))
 
     async def _move_to_other_leg(self) -> None:
         said = await self._write(self.desk.move_to_other_leg)
@@ -311,7 +309,7 @@ class MeasureScreen(WorkScreen[None]):
 
     async def do_remark(self) -> None:
         """Note something."""
-        self._ask_reason(say("Remark"), (), self._record_remark)
+        await self._ask_reason(say("Remark"), (), self._record_remark)
 
     async def _record_remark(self, text: str) -> None:
         said = await self._write(lambda: self.desk.add_remark(text))
@@ -320,12 +318,12 @@ class MeasureScreen(WorkScreen[None]):
 
     async def do_result(self) -> None:
         """Show the result with what there is."""
-        await self._show_result()
+        await self.desk_app.show_result(self.desk)
 
     async def do_leave(self) -> None:
         """Pause here and go to the start."""
         if await self.pause():
-            self.call_later(self.desk_app.show_start)
+            await self.desk_app.show_start()
 
     async def pause(self) -> bool:
         """Note where the session is left; whether that could be written."""
@@ -333,9 +331,6 @@ class MeasureScreen(WorkScreen[None]):
         return await self._write(lambda: self.desk.pause(typed)) is not None
 
     # -----------------------------------------------------------------------------------------
-
-    async def _show_result(self) -> None:
-        self.desk_app.show_result(self.desk)
 
     async def _go(self, by: int) -> None:
         self.desk.move(by)
@@ -352,21 +347,12 @@ class MeasureScreen(WorkScreen[None]):
         self.query_one(TypedLine).value = ""
         self._seen_text = None
 
-    def _ask_reason(
-        self, question: str, choices: tuple[str, ...], then: Callable[[str], object]
+    async def _ask_reason(
+        self, question: str, choices: tuple[str, ...], then: Callable[[str], Awaitable[None]]
     ) -> None:
         from tui.screens.reason import ReasonScreen
 
-        self.app.push_screen(ReasonScreen(question, choices), self._later(then))
-
-    def _later(self, then: Callable[[str], object]) -> Callable[[str | None], None]:
-        """Run what follows a question on this screen, unless it was left with Esc."""
-
-        def answered(answer: str | None) -> None:
-            if answer:
-                self.call_later(then, answer)
-
-        return answered
+        await self.app.push_screen(ReasonScreen(question, choices, then))
 
     async def _write(self, move: Callable[[], object]) -> str | None:
         """Run a move that writes, in a thread; keys typed meanwhile wait for the next field.

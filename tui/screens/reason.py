@@ -14,21 +14,31 @@ from tui.widgets.pick_list import PickList
 from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Awaitable, Callable, Iterable, Sequence
 
     from textual.widget import Widget
 
 
-class ReasonScreen(WorkScreen[str]):
+class ReasonScreen(WorkScreen):
     """Asks for a reason: one of the usual ones, or a few words."""
 
     KEYMAP = "reason"
     CSS_PATH = "reason.tcss"
 
-    def __init__(self, question: str, choices: Sequence[str]) -> None:
+    def __init__(
+        self, question: str, choices: Sequence[str], then: Callable[[str], Awaitable[None]]
+    ) -> None:
+        """Ask for a reason.
+
+        Args:
+            question: what is asked.
+            choices: the usual answers, perhaps none.
+            then: what to do with the answer; not called where the question is left.
+        """
         super().__init__()
         self._question = question
         self._choices = list(choices)
+        self._then = then
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the question, the usual reasons and a line to type."""
@@ -43,7 +53,7 @@ class ReasonScreen(WorkScreen[str]):
         self.query_one(TopBar).show(say("Question"))
         if self._choices:
             self.query_one(PickList).show(self._choices, 0)
-        self.query_one(TypedLine).focus()
+        self.set_focus(self.query_one(TypedLine))
 
     async def do_up(self) -> None:
         """Mark the reason above."""
@@ -56,30 +66,40 @@ class ReasonScreen(WorkScreen[str]):
     async def do_accept(self) -> None:
         """Accept what was typed, else the marked reason."""
         typed = self.query_one(TypedLine).value.strip()
-        if typed:
-            self.dismiss(typed)
-        elif self._choices:
-            self.dismiss(self._choices[self.query_one(PickList).index])
+        answer = typed or (self._choices[self.query_one(PickList).index] if self._choices else "")
+        if answer:
+            await self.app.pop_screen()
+            await self._then(answer)
 
     async def do_leave(self) -> None:
         """Leave without an answer."""
-        self.dismiss(None)
+        await self.app.pop_screen()
 
     def _move(self, by: int) -> None:
         if self._choices:
             self.query_one(PickList).move(by)
 
 
-class ConfirmScreen(WorkScreen[str]):
+class ConfirmScreen(WorkScreen):
     """Shows what will be done and asks for Enter."""
 
     KEYMAP = "confirm"
     CSS_PATH = "reason.tcss"
 
-    def __init__(self, question: str, lines: Sequence[str]) -> None:
+    def __init__(
+        self, question: str, lines: Sequence[str], then: Callable[[], Awaitable[None]]
+    ) -> None:
+        """Ask for a yes.
+
+        Args:
+            question: what is asked.
+            lines: what will be done.
+            then: what to do after a yes.
+        """
         super().__init__()
         self._question = question
         self._lines = list(lines)
+        self._then = then
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the question and what it is about."""
@@ -92,8 +112,9 @@ class ConfirmScreen(WorkScreen[str]):
 
     async def do_accept(self) -> None:
         """Say yes."""
-        self.dismiss("yes")
+        await self.app.pop_screen()
+        await self._then()
 
     async def do_leave(self) -> None:
         """Say no."""
-        self.dismiss(None)
+        await self.app.pop_screen()

@@ -19,7 +19,7 @@ from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from textual.widget import Widget
 
@@ -39,7 +39,7 @@ _ORDER = (
 _LEG_COLUMNS = 18
 
 
-class ResultScreen(WorkScreen[None]):
+class ResultScreen(WorkScreen):
     """Every chart, every leg."""
 
     KEYMAP = "result"
@@ -136,29 +136,31 @@ class ResultScreen(WorkScreen[None]):
 
     async def do_finish(self) -> None:
         """Mark the session finished and go to the start."""
-        try:
-            await asyncio.to_thread(self.desk.finish)
-        except FitError as error:
-            self.query_one("#flags", Static).update(
-                Content(f"! {error.problem.text} {error.problem.mend}")
-            )
-            return
-        self.call_later(self.desk_app.show_start)
+        if await self._write(self.desk.finish):
+            await self.desk_app.show_start()
 
     async def do_measure(self) -> None:
         """Go back to the readings."""
-        self.call_later(self.desk_app.show_measure, self.desk)
+        await self.desk_app.show_measure(self.desk)
 
     async def do_leave(self) -> None:
         """Go to the start; the session is not finished yet."""
+        if await self.pause():
+            await self.desk_app.show_start()
+
+    async def pause(self) -> bool:
+        """Note where the session is left; whether that could be written."""
+        return await self._write(self.desk.pause)
+
+    async def _write(self, move: Callable[[], None]) -> bool:
         try:
-            await asyncio.to_thread(self.desk.pause)
+            await asyncio.to_thread(move)
         except FitError as error:
             self.query_one("#flags", Static).update(
                 Content(f"! {error.problem.text} {error.problem.mend}")
             )
-            return
-        self.call_later(self.desk_app.show_start)
+            return False
+        return True
 
 
 def chart_rows(fit: SessionFit) -> list[tuple[ChartFit, ...]]:

@@ -28,7 +28,7 @@ _CHOICE_COLUMNS = 56
 """What is left of 80 beside the labels."""
 
 
-class SetupScreen(WorkScreen[None]):
+class SetupScreen(WorkScreen):
     """One line at a time; what is shown below counts as answered when measuring starts."""
 
     KEYMAP = "setup"
@@ -53,21 +53,16 @@ class SetupScreen(WorkScreen[None]):
         )
         self._draw()
 
-    async def on_key(self, event: events.Key) -> None:
+    async def take_key(self, event: events.Key) -> None:
         """Take digits and signs for the line, everything else as an action."""
+        sign = event.character or ""
         if event.key == "backspace":
             self.form.erase()
-        elif (
-            event.character
-            and event.character in "0123456789:.?"
-            and (event.character != "?" or self.form.line.is_time)
-        ):
-            self.form.type(event.character)
+        elif (sign and sign in "0123456789:.") or (sign == "?" and self.form.line.is_time):
+            self.form.type(sign)
         else:
-            await super().on_key(event)
+            await super().take_key(event)
             return
-        event.stop()
-        event.prevent_default()
         self._draw()
 
     async def do_accept(self) -> None:
@@ -80,7 +75,7 @@ class SetupScreen(WorkScreen[None]):
                 fault = f"{error.problem.text} {error.problem.mend}"
                 self.form.move(-1)
             else:
-                self.call_later(self.desk_app.show_measure, self.desk)
+                await self.desk_app.show_measure(self.desk)
                 return
         self._draw(fault)
 
@@ -107,7 +102,7 @@ class SetupScreen(WorkScreen[None]):
     async def do_leave(self) -> None:
         """Keep the lines accepted so far and go to the start."""
         if await self.pause():
-            self.call_later(self.desk_app.show_start)
+            await self.desk_app.show_start()
 
     async def pause(self) -> bool:
         """Keep the lines accepted so far; whether that could be written."""

@@ -6,7 +6,6 @@ import asyncio
 from typing import TYPE_CHECKING
 
 from rich.cells import set_cell_size
-from textual import on
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import Static
@@ -28,7 +27,7 @@ if TYPE_CHECKING:
     from fitcore.session import Session
 
 
-class StartScreen(WorkScreen[None]):
+class StartScreen(WorkScreen):
     """Whom to measure, and what was left open."""
 
     KEYMAP = "start"
@@ -53,8 +52,8 @@ class StartScreen(WorkScreen[None]):
         self.query_one(TopBar).show(
             say("Start"),
             say("laptop {name}", name=laptop.id),
-            say("measured by {who}", who=laptop.measurer or "?"),
-            say("DEMO: invented people, nothing is kept") if app.demo else "",
+            say("by {who}", who=laptop.measurer or "?"),
+            say("DEMO: nothing is kept") if app.demo else "",
         )
         self.query_one("#welcome", Static).update(
             Content.assemble(
@@ -68,7 +67,7 @@ class StartScreen(WorkScreen[None]):
         self.query_one("#columns", Static).update(
             Content.styled(f"  {say('Client'):<26}{say('Last'):<19}{say('Enter')}", "bold")
         )
-        self.query_one(TypedLine).focus()
+        self.set_focus(self.query_one(TypedLine))
         self.say(" ".join(app.folder.notes) or say("Reading the sessions ..."))
         self.run_worker(self._load(), exclusive=True)
 
@@ -77,12 +76,13 @@ class StartScreen(WorkScreen[None]):
         if not self.is_attached:
             return
         self._show_lines()
-        told = [*self.desk_app.folder.notes, *problems]
+        demo = [say("Everybody here is invented; nothing you type is kept.")]
+        told = [*(demo if self.desk_app.demo else []), *self.desk_app.folder.notes, *problems]
         self.say(" ".join(told[:2]))
         await self.desk_app.load_profiles()
 
-    @on(TypedLine.Changed, "#code")
-    def _narrow(self) -> None:
+    def text_changed(self) -> None:
+        """Narrow the list to what is typed."""
         self._show_lines(index=0)
 
     async def do_open(self) -> None:
@@ -118,13 +118,8 @@ class StartScreen(WorkScreen[None]):
         """Ask who holds the tape now."""
         from tui.screens.reason import ReasonScreen
 
-        def answered(code: str | None) -> None:
-            if code:
-                self.call_later(self._set_measurer, code)
-
-        self.app.push_screen(
-            ReasonScreen(say("Measured by (staff code, never a name)"), ()), answered
-        )
+        question = say("Measured by (staff code, never a name)")
+        await self.app.push_screen(ReasonScreen(question, (), self._set_measurer))
 
     async def do_up(self) -> None:
         """Mark the line above."""
@@ -149,16 +144,16 @@ class StartScreen(WorkScreen[None]):
         except FitError as error:
             self.say(f"{error.problem.text} {error.problem.mend}", doubt=True)
             return
-        self.desk_app.show_start()
+        await self.desk_app.show_start()
 
     async def _open_session(self, session: Session) -> None:
         desk = await self.desk_app.open_desk(session)
         if session.value("finished") is True or (desk.all_done and not desk.in_setup):
-            self.call_later(self.desk_app.show_result, desk)
+            await self.desk_app.show_result(desk)
         elif desk.in_setup:
-            self.call_later(self.desk_app.show_setup, desk)
+            await self.desk_app.show_setup(desk)
         else:
-            self.call_later(self.desk_app.show_measure, desk)
+            await self.desk_app.show_measure(desk)
 
     async def _start_new(self, client: str, *, confirm: bool = False) -> None:
         problem = judge_client_code(client)
@@ -171,14 +166,12 @@ class StartScreen(WorkScreen[None]):
             question = say("A new client with the code {code}?", code=client)
             lines = [say("A code from the service's list, never a name. Look at it once more.")]
 
-            def answered(yes: str | None) -> None:
-                if yes:
-                    self.call_later(self._start_new, client)
-
-            self.app.push_screen(ConfirmScreen(question, lines), answered)
+            await self.app.push_screen(
+                ConfirmScreen(question, lines, lambda: self._start_new(client))
+            )
             return
         desk = await self.desk_app.new_desk(client)
-        self.call_later(self.desk_app.show_setup, desk)
+        await self.desk_app.show_setup(desk)
 
     def _marked(self) -> StartLine | None:
         index = self.query_one(PickList).index

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar, cast
+from typing import TYPE_CHECKING, cast
 
 from textual.screen import Screen
 from textual.widgets import Static
 
 from fitcore.words import say
-from tui.keymap import Action, find_action
+from tui.keymap import find_action
 from tui.widgets.bars import KeyBar, TopBar
+from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -20,13 +21,11 @@ if TYPE_CHECKING:
 
     from tui.app import AnklefirstApp
 
-Result = TypeVar("Result")
-
 SMALLEST = (80, 24)
 """Columns and rows below which a screen would hide something."""
 
 
-class WorkScreen(Screen[Result]):
+class WorkScreen(Screen[None]):
     """A screen whose keys are the register's actions."""
 
     KEYMAP = ""
@@ -61,23 +60,42 @@ class WorkScreen(Screen[Result]):
                 )
             )
 
-    async def on_key(self, event: events.Key) -> None:
-        """Carry out the action of a key no focused line has taken."""
-        action = find_action(self.KEYMAP, event.key)
-        if action is not None:
-            event.stop()
-            event.prevent_default()
-            await self.perform(action)
+    @property
+    def active_line(self) -> TypedLine | None:
+        """The line that takes what is typed, or None."""
+        if isinstance(self.focused, TypedLine):
+            return self.focused
+        return next(iter(self.query(TypedLine)), None)
 
-    async def perform(self, action: Action) -> None:
-        """Carry out one action of the register."""
-        await getattr(self, f"do_{action.name}")()
+    async def take_key(self, event: events.Key) -> None:
+        """Carry out a key to its end: an action of the register, or editing of the line."""
+        line = self.active_line
+        typing = line is not None and event.is_printable and bool(line.value)
+        action = None if typing else find_action(self.KEYMAP, event.key)
+        if action is not None:
+            await getattr(self, f"do_{action.name}")()
+        elif line is not None and line.edit(event):
+            self.text_changed()
+
+    def take_paste(self, text: str) -> None:
+        """Take pasted text into the line."""
+        line = self.active_line
+        if line is not None:
+            line.paste(text)
+            self.text_changed()
+
+    def text_changed(self) -> None:
+        """React to other text in the line."""
+
+    async def pause(self) -> bool:
+        """Write down where the work stands before the program ends; whether that worked."""
+        return True
 
     async def do_help(self) -> None:
         """Show the help screen."""
         from tui.screens.help import HelpScreen
 
-        self.app.push_screen(HelpScreen(self.KEYMAP))
+        await self.app.push_screen(HelpScreen(self.KEYMAP))
 
     async def do_quit(self) -> None:
         """Close the program; whatever was accepted is on disk already."""

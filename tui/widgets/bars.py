@@ -8,6 +8,9 @@ from textual.widgets import Static
 from fitcore.words import say
 from tui.keymap import footer_parts
 
+_WIDEST = 300
+"""Blanks behind a bar's words, so that reverse colours reach the edge of any window (ours)."""
+
 
 class TopBar(Static):
     """Who, what and where, in one line."""
@@ -15,7 +18,7 @@ class TopBar(Static):
     def show(self, *parts: str) -> None:
         """Show the program's name and what this screen is about."""
         told = "  ".join(part for part in parts if part)
-        self.update(Content.assemble((f" {say('anklefirst')} ", "bold"), f" {told}"))
+        self.update(Content.assemble((f" {say('anklefirst')} ", "bold"), f" {told}", " " * _WIDEST))
 
 
 class KeyBar(Static):
@@ -30,4 +33,4 @@ class KeyBar(Static):
         parts: list[str | tuple[str, str]] = [" "]
         for key, word in footer_parts(self._screen_name):
             parts += [(key, "bold"), f" {word}  "]
-        self.update(Content.assemble(*parts))
+        self.update(Content.assemble(*parts, " " * _WIDEST))

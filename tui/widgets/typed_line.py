@@ -1,62 +1,51 @@
-"""One line of typed text whose keys are handled strictly in order.
+"""One line of typed text, edited by the screen it stands on.
 
-Every key, editing keys and commands alike, is handled in this widget's own message queue. While a
-command waits for the disk, later keys wait behind it and then reach the next field: none is lost,
-none overtakes.
+The application hands keys to screens one at a time; nothing here listens for keys of its own.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol, cast
+from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
 from fitcore.clean_text import clean
-from tui.keymap import Action, find_action
 
 if TYPE_CHECKING:
     from textual import events
 
 
-class Performs(Protocol):
-    """A screen that carries out actions of the register."""
-
-    KEYMAP: str
-
-    async def perform(self, action: Action) -> None:
-        """Carry out one action."""
-
-
 class TypedLine(Input):
-    """A text line that leaves commands to its screen, in the order they were pressed."""
+    """A text line whose editing is a plain call, so that no key can overtake another."""
 
-    def __init__(self, *, id: str, max_length: int = 60, value: str = "") -> None:  # noqa: A002 - the framework's word
-        super().__init__(value, id=id, max_length=max_length, select_on_focus=False, compact=True)
+    def __init__(self, *, id: str, max_length: int = 60) -> None:  # noqa: A002 - the framework's word
+        super().__init__(id=id, max_length=max_length, select_on_focus=False, compact=True)
         self.cursor_blink = False
 
-    async def _on_key(self, event: events.Key) -> None:
-        screen = cast("Performs", self.screen)
-        action = find_action(screen.KEYMAP, event.key)
-        if action is not None and not (event.is_printable and self.value):
-            event.stop()
-            event.prevent_default()
-            await screen.perform(action)
-            return
-        edit = {
+    def edit(self, event: events.Key) -> bool:
+        """Type a character or carry out an editing key; whether it was one."""
+        moves = {
             "backspace": self.action_delete_left,
             "delete": self.action_delete_right,
             "left": self.action_cursor_left,
             "right": self.action_cursor_right,
             "home": self.action_home,
             "end": self.action_end,
-        }.get(event.key)
-        if edit is not None:
-            event.stop()
-            event.prevent_default()
-            edit()
+        }
+        if event.key in moves:
+            moves[event.key]()
+            return True
+        if event.is_printable and event.character is not None:
+            self.insert_text_at_cursor(clean_typed(event.character))
+            return True
+        return False
 
-    def _on_paste(self, event: events.Paste) -> None:
-        event.stop()
-        event.prevent_default()
-        lines = event.text.splitlines()
+    def paste(self, text: str) -> None:
+        """Insert the first line of pasted text, cleaned."""
+        lines = text.splitlines()
         self.insert_text_at_cursor(clean(lines[0] if lines else "").text)
+
+
+def clean_typed(character: str) -> str:
+    """Return a typed character, or nothing where it may not be stored; a blank stays a blank."""
+    return character if character == " " else clean(character).text

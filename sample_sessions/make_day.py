@@ -1,0 +1,250 @@
+"""Makes the demo day: one invented working day on the made-up Skerrow Isles, on three laptops.
+
+Everybody and every number here is invented. The day is written through the program's own
+functions, the same that the screen calls, with a fixed clock and fixed chance, so making it again
+gives the same bytes:
+
+    python sample_sessions/make_day.py [FOLDER]
+"""
+
+from __future__ import annotations
+
+import random
+import shutil
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from fitcore.disk.data_folder import DataFolder
+from fitcore.disk.profile_files import Profiles, load_profiles
+from fitcore.disk.session_files import session_path
+from fitcore.disk.surroundings import Surroundings
+from fitcore.entries import Value
+from fitcore.identity import own_client_code
+from fitcore.instants import parse_time_of_day
+from fitcore.session import Session
+from tui.desk import Desk
+
+ZONE = ZoneInfo("Europe/London")
+DAY = datetime(2026, 3, 4, tzinfo=ZONE)
+LAPTOPS = ("tern", "dunlin", "petrel")
+NO_READING = "not needed"
+CHARTED = ("below_knee", "mid_calf")
+
+
+class DayClock:
+    """A clock that stands where it is put and goes on four seconds at each look."""
+
+    def __init__(self, start: datetime) -> None:
+        self.instant = start
+
+    def now(self) -> datetime:
+        """Return the present instant."""
+        self.instant += timedelta(seconds=4)
+        return self.instant
+
+
+@dataclass(frozen=True)
+class Case:
+    """One invented client's sitting."""
+
+    laptop: str
+    number: int
+    start: str
+    up: str
+    purpose: str
+    protocol: str
+    typed: Sequence[str]
+    """What was typed in each field, in order; `-` is not taken."""
+    sides: Sequence[str] = ("left", "right")
+    forms: Sequence[str] = CHARTED
+    remark: str = ""
+    finished: bool = True
+    answers: dict[str, str] = field(default_factory=dict)
+
+
+SHORT, SOCK = "below-knee-short", "below-knee-sock"
+CASES = (
+    Case("tern", 1, "07:10", "06:30", "work", SOCK, ("39", "36.2", "36.4"),
+         remark="Shop worker."),
+    Case("tern", 2, "16:40", "16:00", "work", SOCK, ("43", "38.0", "38.1"),
+         remark="Night baker: gets up in the afternoon."),
+    Case("tern", 3, "16:40", "06:00", "standing", SHORT,
+         ("24.6", "39.9", "41.0", "-", "24.5", "40.0", "41.0", "-"), remark="Teacher."),
+    Case("tern", 4, "10:05", "08:00", "standing", SHORT,
+         ("8.7", "46.0", "40.5", "-", "8 3/4 in", "45.8", "40.5", "-")),
+    Case("tern", 5, "11:20", "09:30", "standing", SHORT,
+         ("-", "40.2", "-", "-", "-", "37.0", "-", "-"), finished=False,
+         remark="Left calf larger and warm for two days. Stopped; medical help today."),
+    Case("dunlin", 1, "15:30", "07:00", "prescribed", SHORT,
+         ("29.5", "44.0", "42.0", "-", "22.6", "37.8", "42.0", "-"), forms=("below_knee",),
+         answers={"compression": "off", "compression_off_at": "15:20"},
+         remark="Lymphoedema left, unchanged for months; deep folds at the ankle."),
+    Case("dunlin", 2, "09:40", "07:30", "prescribed", SHORT, (), forms=("below_knee",),
+         finished=False,
+         remark="Arms 138/134, ankles left 110, right 128 mmHg. Left referred before measuring."),
+    Case("dunlin", 3, "10:20", "07:00", "prescribed", SHORT, (), forms=("below_knee",),
+         finished=False, remark="Diabetes, numb toes. Arm 140, ankle 190 mmHg. Not measured."),
+    Case("dunlin", 4, "11:00", "08:30", "prescribed", SHORT,
+         ("23.8", "37.5", "41.0", "-", "23.8", "37.5", "41.0", "-"), forms=("below_knee",),
+         remark="Stable heart failure, smoker; 18-24 mmHg prescribed, no ankle pressure taken."),
+    Case("dunlin", 5, "15:10", "13:30", "sport", SOCK, ("38", "31.0", "31.0"), finished=False,
+         remark="Boy of 13, football. Not for this program: children's service."),
+    Case("petrel", 1, "09:05", "07:00", "prescribed", SHORT, ("23.1", "37.9", "41.0", "-"),
+         sides=("right",), forms=("below_knee",),
+         remark="Left leg lost to poor circulation. Vascular advice first."),
+    Case("petrel", 2, "10:00", "08:00", "prescribed", SHORT,
+         ("20.4", "29.8", "38.0", "-", "20.4", "29.8", "38.0", "-"), forms=("below_knee",),
+         answers={"posture": "lying"},
+         remark="Measured lying, knee bent about 30 degrees; clawed toes."),
+    Case("petrel", 3, "11:30", "09:00", "travel", SHORT,
+         ("24.0", "38.8", "40.0", "-", "24.2", "39.0", "40.0", "-"),
+         remark="31 weeks pregnant, flight tomorrow, no warning signs: ask the midwife."),
+)
+
+
+class Day:
+    """The three laptops while the day goes on."""
+
+    def __init__(self, root: Path, state: Path) -> None:
+        self.root = root
+        self.profiles: Profiles = load_profiles()
+        self.clock = DayClock(DAY)
+        self.folders: dict[str, DataFolder] = {}
+        for laptop in LAPTOPS:
+            chance = random.Random(laptop)  # noqa: S311 - fixed on purpose, no secret
+            surroundings = Surroundings(self.clock.now, chance.randbytes, state, ZONE.key)
+            self.folders[laptop] = DataFolder(
+                root / laptop, surroundings, label=laptop, measurer=f"N-{len(laptop) + 10}"
+            )
+
+    def at(self, time_of_day: str, day: datetime = DAY) -> None:
+        """Set all clocks."""
+        hour, minute = time_of_day.split(":")
+        self.clock.instant = day.replace(hour=int(hour), minute=int(minute))
+
+    def desk(self, laptop: str, client: str, session: Session | None = None) -> Desk:
+        """Sit down at a laptop with a client."""
+        folder = self.folders[laptop]
+        opening: dict[str, Value] = {
+            "client": client,
+            "measurer": folder.laptop.measurer,
+            "zone": folder.laptop.zone,
+        }
+        return Desk(folder, self.profiles, session or folder.new_session(), now=self.clock.now,
+                    opening={} if session else opening)
+
+    def play(self, case: Case) -> Desk:
+        """Play one sitting."""
+        self.at(case.start)
+        desk = self.desk(case.laptop, own_client_code(case.laptop, case.number))
+        answers: dict[str, Value] = {
+            "purpose": case.purpose,
+            "forms": list(case.forms),
+            "sides": list(case.sides),
+            "protocol": case.protocol,
+            "rising_at": parse_time_of_day(case.up, self.clock.instant),
+            "posture": "standing",
+            "bare_skin": "yes",
+            "compression": "none",
+            "tape": "cm",
+        }
+        for what, text in case.answers.items():
+            is_time = what.endswith("_at")
+            answers[what] = parse_time_of_day(text, self.clock.instant) if is_time else text
+        desk.start_measuring(answers)
+        for text in case.typed:
+            measure(desk, text)
+        if case.remark:
+            desk.add_remark(case.remark)
+        if case.finished:
+            desk.finish()
+        else:
+            desk.pause()
+        return desk
+
+    def close(self) -> None:
+        """Close the laptops."""
+        for folder in self.folders.values():
+            folder.close()
+
+
+def measure(desk: Desk, text: str, why: str = "read so from the tape") -> None:
+    """Type one field's text and keep it even where the program doubts it."""
+    if text == "-":
+        desk.store_not_taken(NO_READING)
+        return
+    judged = desk.judge(text, seen=True)
+    desk.store(judged, why if judged.outcome == "needs_reason" else "")
+
+
+def correct_unit_slip(day: Day, desk: Desk) -> None:
+    """Case 4: the ankle typed as 8.7 was read on an inch tape; it is 8 11/16 in."""
+    desk.index = 0
+    judged = desk.judge("8 11/16 in", seen=True)
+    desk.store(judged, "the tape shows inches")
+    desk.finish()
+
+
+def two_codes_one_person(day: Day) -> None:
+    """Case 14: measured on two laptops under two codes, edited on both, a clock at 1970."""
+    day.at("09:10")
+    mine = day.desk("tern", own_client_code("tern", 6))
+    yours = day.desk("dunlin", own_client_code("dunlin", 6))
+    for desk, ankle in ((mine, "22.3"), (yours, "22.4")):
+        desk.start_measuring(
+            {
+                "purpose": "standing",
+                "forms": list(CHARTED),
+                "sides": ["left", "right"],
+                "protocol": SHORT,
+                "rising_at": parse_time_of_day("07:00", day.clock.instant),
+                "posture": "standing",
+                "bare_skin": "yes",
+                "compression": "none",
+                "tape": "cm",
+            }
+        )
+        for text in (ankle, "37.0", "40.0", "-", "22.4", "37.1", "40.0", "-"):
+            measure(desk, text)
+    yours.finish()
+    # tern's session is carried to dunlin on a stick; then both put the posture right, differently.
+    source = session_path(day.root / "tern", mine.session.id)
+    target = session_path(day.root / "dunlin", mine.session.id)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(source, target)
+    copied = day.folders["dunlin"].read(mine.session.id)
+    if copied is None:
+        raise RuntimeError("the copied session cannot be read")
+    mine.answer({"posture": "sitting"})
+    mine.finish()
+    day.desk("dunlin", "", copied).answer({"posture": "lying"})
+    # Two weeks later, on petrel, whose battery was flat: its clock says 1970.
+    day.at("01:20", datetime(1970, 1, 1, tzinfo=ZONE))
+    check = day.desk("petrel", own_client_code("tern", 6))
+    check.start_measuring({"purpose": "standing", "protocol": SHORT, "sides": ["left", "right"],
+                           "rising_at": "unknown", "posture": "standing"})
+    check.add_remark("Check after two weeks: heel sore. Change the size.")
+    check.pause()
+
+
+def make_day(root: Path) -> None:
+    """Write the day below a folder, in place of what stands there."""
+    for laptop in LAPTOPS:
+        shutil.rmtree(root / laptop, ignore_errors=True)
+    with tempfile.TemporaryDirectory() as state:
+        day = Day(root, Path(state))
+        for case in sorted(CASES, key=lambda case: (case.laptop, case.start)):
+            desk = day.play(case)
+            if (case.laptop, case.number) == ("tern", 4):
+                correct_unit_slip(day, desk)
+        two_codes_one_person(day)
+        day.close()
+
+
+if __name__ == "__main__":
+    make_day(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
