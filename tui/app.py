@@ -45,7 +45,7 @@ class AnklefirstApp(App[int]):
     def __init__(self, data: Path, surroundings: Surroundings, *, demo: bool = False) -> None:
         # NO_COLOR picks its filter while the application is built: a theme set later would be
         # drawn black on black.
-        os.environ.setdefault("TEXTUAL_THEME", _theme())
+        self.set_reactive(App.theme, _theme())
         super().__init__()
         self.animation_level = "none"
         self.data = data
@@ -269,7 +269,7 @@ def _theme() -> str:
         or os.environ.get("TEXTUAL_COLOR_SYSTEM") == "standard"
         or term in _PLAIN_TERMINALS
     )
-    return "ansi-dark" if few else "textual-dark"
+    return os.environ.get("TEXTUAL_THEME") or ("ansi-dark" if few else "textual-dark")
 
 
 def run_app(data: Path | None, demo: bool) -> int:  # noqa: FBT001 - the command line's own flag
