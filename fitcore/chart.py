@@ -106,7 +106,7 @@ class Chart(ProfileModel):
             d.get("id"): d.get("kind") for d in values.get("dimensions", []) if isinstance(d, dict)
         }
         rows = []
-        for row in values["sizes"]:
+        for index, row in enumerate(values["sizes"]):
             if not isinstance(row, dict) or "ranges" in row:
                 rows.append(row)
                 continue
@@ -116,14 +116,15 @@ class Chart(ProfileModel):
             if unknown:
                 raise ValueError(
                     say(
-                        "size {size}: no dimension is called '{name}'",
+                        "{key}: size {size}: no dimension is called '{name}'",
+                        key=f"sizes.{index}.{unknown[0]}",
                         size=row.get("size"),
                         name=unknown[0],
                     )
                 )
             own["ranges"] = {
                 key: _printed_range(
-                    value, None if kinds[key] == "shoe" else unit, f"{row.get('size')}.{key}"
+                    value, None if kinds[key] == "shoe" else unit, f"sizes.{index}.{key}"
                 )
                 for key, value in ranges.items()
             }
@@ -138,11 +139,16 @@ class Chart(ProfileModel):
         names = [row.name for row in self.sizes]
         if len(set(names)) != len(names):
             raise ValueError(say("two sizes have the same name and variant"))
-        for row in self.sizes:
+        for index, row in enumerate(self.sizes):
             missing = sorted(columns - set(row.ranges))
             if missing:
                 raise ValueError(
-                    say("size {size} has no range for '{name}'", size=row.name, name=missing[0])
+                    say(
+                        "{key}: size {size} has no range for '{name}'",
+                        key=f"sizes.{index}",
+                        size=row.name,
+                        name=missing[0],
+                    )
                 )
         return self
 

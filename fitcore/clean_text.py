@@ -12,10 +12,11 @@ from dataclasses import dataclass
 MOST_CHARACTERS = 2_000
 """Longest text kept from one field; ours. A longer paste is a slip, and the cut is said."""
 
-_DIRECTION_AND_INVISIBLE = frozenset(
-    [*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200B, 0x200E, 0x200F, 0x2028, 0x2029, 0xFEFF]
-)
-_DROPPED_CATEGORIES = frozenset({"Cc", "Cs", "Co", "Cn"})
+_JOINERS = frozenset("\u200c\u200d")
+"""Invisible, but needed to write some languages."""
+
+_DROPPED_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+"""Controls, invisible format characters such as direction overrides, and what is no character."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ def clean(text: str, *, keep_newlines: bool = False, most: int = MOST_CHARACTERS
     """Make text from outside safe to store and show.
 
     NFC-composes, drops control, surrogate, private-use and unassigned characters, direction
-    overrides and invisible spaces, and turns a tab into a blank.
+    overrides and other invisible ones, and turns a tab into a blank.
 
     Args:
         text: anything a person typed or a file held.
@@ -49,7 +50,8 @@ def clean(text: str, *, keep_newlines: bool = False, most: int = MOST_CHARACTERS
             dropped[f"U+{ord(character):04X}"] = None
         else:
             kept.append(character)
-    cleaned = "".join(kept).strip()
+    # Composed once more: what was dropped may have stood between two characters that compose.
+    cleaned = unicodedata.normalize("NFC", "".join(kept)).strip()
     if len(cleaned) > most:
         cleaned = cleaned[:most].rstrip()
         dropped["too long"] = None
@@ -58,10 +60,15 @@ def clean(text: str, *, keep_newlines: bool = False, most: int = MOST_CHARACTERS
 
 def is_unsafe(character: str) -> bool:
     """Whether one character may neither be stored nor shown."""
-    return (
-        ord(character) in _DIRECTION_AND_INVISIBLE
-        or unicodedata.category(character) in _DROPPED_CATEGORIES
-    )
+    return character not in _JOINERS and unicodedata.category(character) in _DROPPED_CATEGORIES
+
+
+def without_unsafe(text: str) -> str:
+    """Return text from a file as it may be shown: without unsafe characters.
+
+    Line breaks stay, and nothing is composed, trimmed or cut: the file's own line is kept.
+    """
+    return "".join(c for c in text if c == "\n" or not is_unsafe(c))
 
 
 def visible(text: str) -> str:

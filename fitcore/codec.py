@@ -10,8 +10,6 @@ from fitcore.problems import Problem, ProblemLevel
 from fitcore.session import FORMAT, Seal, Session
 from fitcore.words import say
 
-_OWN_HEAD = ("format", "session")
-
 
 def read_session(raw: bytes) -> tuple[Session | None, tuple[Problem, ...]]:
     """Read one session file.
@@ -26,11 +24,10 @@ def read_session(raw: bytes) -> tuple[Session | None, tuple[Problem, ...]]:
         return None, (document,)
     if problem := judge_head(document, "session"):
         return None, (problem,)
-    extra = frozenset(
-        (key, line) for key, (line, _) in document.head.items() if key not in _OWN_HEAD
-    )
     session_id = str(document.head["session"][1])
-    session = Session(session_id, frozenset(document.entries), extra, document.seal)
+    session = Session(
+        session_id, frozenset(document.entries), extra_head(document, "session"), document.seal
+    )
     return session, seal_problems(document.seal)
 
 
@@ -39,6 +36,12 @@ def write_session(session: Session) -> str:
     head = [f"format = {FORMAT}", f'session = "{session.id}"']
     head += [line for _, line in sorted(session.extra_head)]
     return write_document(_heading(session), head, session.entries, SESSION_ARRAYS)
+
+
+def extra_head(document: Document, kind: str) -> frozenset[tuple[str, str]]:
+    """Return (key, raw line) of the head lines this program does not know."""
+    own = ("format", kind)
+    return frozenset((key, line) for key, (line, _) in document.head.items() if key not in own)
 
 
 def judge_head(document: Document, kind: str) -> Problem | None:

@@ -15,7 +15,8 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from fitcore.entries import Entry, entry_problem, render_line
+from fitcore.clean_text import visible, without_unsafe
+from fitcore.entries import Entry, entry_problem, render_key, render_line
 from fitcore.problems import Problem
 from fitcore.seal import digest_lines, seal_lines
 from fitcore.session import Seal, array_order, entry_order
@@ -28,11 +29,18 @@ LARGEST_FILE = 1 << 20
 """Bytes; a session of a long day is under 20 kB. More is refused before it is read (ours)."""
 
 _STRINGS_AND_COMMENTS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*')
-_DOTTED_KEY = re.compile(r"(?:[\w-]+\s*\.\s*){2,}[\w-]+\s*[=\]]")
+_LONG_STRING = re.compile(r"\"\"[\"']")
+"""What three quotes leave once single-line strings are folded to two."""
+_DOTTED_KEY = re.compile(r"(?<![\w-])(?:(?:[\w-]++|\"\")[ \t]*+\.[ \t]*+){2}")
+_BAD_NUMBER = re.compile(
+    r"(?<![\w.-])[+-]?(?:nan|inf|0[xob][0-9a-fA-F_]{14,}|[0-9_]{16,}|[0-9][0-9_.]*[eE][+-]?[0-9])"
+)
+"""Not finite, in another base, with an exponent, or too long to be a length, time or counter."""
 _BRACKET = re.compile(r"[\[\]{}]")
 _DEEPEST = 3
-_HEAD_LINE = re.compile(r"([A-Za-z0-9_-]+) *= *\S.*")
-_ARRAY_OPEN = re.compile(r"([A-Za-z0-9_-]+) *= *\[")
+_KEY = r"([A-Za-z0-9_-]+|\"(?:[^\"\\]|\\.)*\")"
+_HEAD_LINE = re.compile(rf"{_KEY} *= *\S.*")
+_ARRAY_OPEN = re.compile(rf"{_KEY} *= *\[")
 _ENTRY_LINE = re.compile(r"(\{.*\}),?")
 
 
@@ -97,11 +105,12 @@ def write_document(
     for entry in entries:
         by_array[entry.array].append(entry)
     data = list(head)
-    lines = [*(f"# {comment}" for comment in comments), *data]
+    lines = [*(f"# {visible(comment)}" for comment in comments), *data]
     for array in sorted(by_array, key=lambda name: array_order(name, arrays)):
         rows = [f"{entry.line}," for entry in sorted(by_array[array], key=entry_order)]
-        data += [f"{array} = [", *rows, "]"]
-        lines += ["", f"{array} = [", *(f"  {row}" for row in rows), "]"]
+        opening = f"{render_key(array)} = ["
+        data += [opening, *rows, "]"]
+        lines += ["", opening, *(f"  {row}" for row in rows), "]"]
     lines += ["", *seal_lines(data, sum(map(len, by_array.values()))), ""]
     return "\n".join(lines)
 
@@ -110,15 +119,11 @@ def _decode(raw: bytes) -> str | Problem:
     if not raw.strip():
         return _unreadable("empty", say("The file is empty."))
     if len(raw) > LARGEST_FILE:
-        return _unreadable(
-            "too_big",
-            say(
-                "The file has {size} bytes; at most {most} are read.",
-                size=len(raw),
-                most=LARGEST_FILE,
-            ),
+        size = say(
+            "The file has {size} bytes; at most {most} are read.", size=len(raw), most=LARGEST_FILE
         )
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return _unreadable("too_big", size)
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff") or raw[1:2] == b"\0" or raw[:1] == b"\0":
         return _unreadable("utf16", say("The file was saved as UTF-16 by another program."))
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
@@ -129,20 +134,22 @@ def _decode(raw: bytes) -> str | Problem:
 
 def _judge_form(text: str) -> Problem | None:
     """Refuse what would make a TOML reader slow or deep before it sees it."""
-    if '"""' in text or "'''" in text:
-        return _unreadable("wrong_shape", say("The file holds text over several lines."))
     bare = _STRINGS_AND_COMMENTS.sub('""', text)
+
+    def refuse(code: str, at: int, words: str) -> Problem:
+        return _unreadable(code, words, bare.count("\n", 0, at) + 1)
+
+    if match := _LONG_STRING.search(bare):
+        return refuse("wrong_shape", match.start(), say("Text over several lines."))
     depth = 0
     for bracket in _BRACKET.finditer(bare):
         depth += 1 if bracket[0] in "[{" else -1
         if depth > _DEEPEST:
-            line = bare.count("\n", 0, bracket.start()) + 1
-            return _unreadable("too_deep", say("Lists within lists within lists."), line)
-    for number, line_text in enumerate(bare.split("\n"), 1):
-        if line_text.count(".") > 1 and _DOTTED_KEY.search(line_text[:4_000]):
-            return _unreadable("too_deep", say("A key with more than one dot."), number)
-        if len(line_text) > 20_000:
-            return _unreadable("wrong_shape", say("A line longer than any of ours."), number)
+            return refuse("too_deep", bracket.start(), say("Lists within lists within lists."))
+    if match := _DOTTED_KEY.search(bare):
+        return refuse("too_deep", match.start(), say("A key with more than one dot."))
+    if match := _BAD_NUMBER.search(bare):
+        return refuse("bad_number", match.start(), say("A number no session holds."))
     return None
 
 
@@ -160,7 +167,7 @@ def _from_lines(text: str, values: Mapping[str, Any]) -> Document | None:
         for (line, number), fields in zip(found, tables, strict=True):
             if not _is_flat(fields):
                 return None
-            entries.append(Entry(name, line, fields))
+            entries.append(Entry(name, line, _clean_fields(fields)))
             lines[line] = number
     seal = _judge_seal(values.get("seal"), scanned.data, entries)
     return Document(scanned.head, tuple(entries), seal, lines)
@@ -190,18 +197,23 @@ def _scan_lines(text: str, values: Mapping[str, Any]) -> _Scanned | None:
         elif array is not None and (match := _ENTRY_LINE.fullmatch(line)):
             scanned.rows[array].append((match[1], number))
         elif array is None and (match := _ARRAY_OPEN.fullmatch(line)):
-            array = match[1]
+            array = _read_key(match[1])
             scanned.rows[array] = []
         elif (
             array is None
             and not scanned.rows
             and (match := _HEAD_LINE.fullmatch(line))
-            and match[1] in values
+            and (key := _read_key(match[1])) in values
+            and _is_flat({key: values[key]})
         ):
-            scanned.head[match[1]] = (line, values[match[1]])
+            scanned.head[key] = (line, _clean_value(values[key]))
         else:
             return None
     return scanned
+
+
+def _read_key(written: str) -> str:
+    return next(iter(tomllib.loads(f"{written} = 0"))) if written.startswith('"') else written
 
 
 def _from_values(values: Mapping[str, Any]) -> Document | Problem:
@@ -215,13 +227,13 @@ def _from_values(values: Mapping[str, Any]) -> Document | Problem:
             for fields in value:
                 if not _is_flat(fields):
                     return _unreadable(
-                        "wrong_shape", say("'{name}' holds something nested.", name=name)
+                        "wrong_shape", say("'{name}' holds something nested.", name=name[:40])
                     )
-                entries.append(Entry(name, render_line(fields), fields))
+                entries.append(Entry(name, render_line(fields), _clean_fields(fields)))
         elif isinstance(value, dict):
-            return _unreadable("wrong_shape", say("'{name}' is not known here.", name=name))
+            return _unreadable("wrong_shape", say("'{name}' is not known here.", name=name[:40]))
         else:
-            head[name] = (render_line({name: value})[2:-2], value)
+            head[name] = (render_line({name: value})[2:-2], _clean_value(value))
     return Document(head, tuple(entries), Seal.BROKEN, {})
 
 
@@ -232,6 +244,19 @@ def _is_flat(fields: object) -> bool:
         or (isinstance(value, list) and all(isinstance(item, scalars) for item in value))
         for value in fields.values()
     )
+
+
+def _clean_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Clean the parsed view of text from a file; the raw line stays as it is."""
+    return {key: _clean_value(value) for key, value in fields.items()}
+
+
+def _clean_value(value: Any) -> Any:  # noqa: ANN401 - any TOML value
+    if isinstance(value, str):
+        return value if value.isascii() and value.isprintable() else without_unsafe(value)
+    if isinstance(value, list):
+        return [_clean_value(item) for item in value]
+    return value
 
 
 def _judge_seal(seal: object, data: Sequence[str], entries: Sequence[Entry]) -> Seal:

@@ -32,7 +32,7 @@ def draft_answer(session: Session, what: str, value: Value, at: datetime) -> Dra
     if register.value is not None and register.value == value:
         return None
     return Draft(
-        "answers", at, {"what": what, "is": value, "instead_of": list(register.names) or None}
+        "answers", at, {"what": what, "is": value, "instead_of": list(register.seen) or None}
     )
 
 
@@ -164,9 +164,10 @@ def _moved(reading: Reading, at: datetime) -> Draft:
             "unit": reading.unit,
             "mm": reading.mm,
             "not_taken": reading.not_taken or None,
-            "instead_of": [reading.name],
+            "instead_of": list(reading.lineage),
             "why": say("taken on the other leg"),
             "doubts": list(reading.doubts) or None,
+            "posture": reading.posture or None,
         },
     )
 

@@ -18,10 +18,9 @@ import tomli_w
 
 from fitcore.clean_text import is_unsafe
 from fitcore.identity import EntryId
-from fitcore.instants import write_instant
+from fitcore.instants import fixed_offset
 from fitcore.problems import Problem, ReadingError
 from fitcore.units import plain
-from fitcore.words import say
 
 Scalar = str | bool | int | Decimal | datetime | date | time
 Value = Scalar | Sequence[str]
@@ -31,6 +30,7 @@ SESSION_ARRAYS = ("answers", "readings", "remarks", "withdrawn", "decisions")
 LEDGER_ARRAYS = ("notes", "voided", "links", "distincts")
 """Arrays of a ledger, in the order they are written."""
 
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _PLAIN_CHARACTERS = re.compile(r"[^\x00-\x1f\x7f\\\"]*")
 
 
@@ -91,14 +91,18 @@ class Draft:
 
     def entry(self, by: EntryId) -> Entry:
         """Make the entry under a name that was reserved durably before."""
-        kept: dict[str, Value] = {"by": str(by), "at": self.at}
-        kept |= {key: value for key, value in self.fields.items() if value is not None}
+        kept: dict[str, Value] = {"by": str(by), "at": fixed_offset(self.at)}
+        for key, value in self.fields.items():
+            if isinstance(value, datetime):
+                kept[key] = fixed_offset(value)
+            elif value is not None:
+                kept[key] = value
         return Entry(self.array, render_line(kept), kept)
 
 
 def render_line(fields: Mapping[str, Value]) -> str:
     """Write fields as a one-line inline table, in their own order."""
-    body = ", ".join(f"{key} = {render_value(value)}" for key, value in fields.items())
+    body = ", ".join(f"{render_key(key)} = {render_value(value)}" for key, value in fields.items())
     return f"{{ {body} }}"
 
 
@@ -106,8 +110,6 @@ def render_value(value: Value) -> str:
     """Write one value as TOML on one line, with every unsafe character escaped."""
     if isinstance(value, bool | int):
         return tomli_w.dumps({"v": value})[4:].strip()
-    if isinstance(value, datetime) and value.tzinfo is not None:
-        return write_instant(value)
     if isinstance(value, date | time):
         return value.isoformat()
     if isinstance(value, Decimal):
@@ -119,13 +121,20 @@ def render_value(value: Value) -> str:
 
 
 def _render_text(text: str) -> str:
-    if _PLAIN_CHARACTERS.fullmatch(text):
-        written = f'"{text}"'
-    else:
-        written = tomli_w.dumps({"v": text}, multiline_strings=False)[4:].rstrip("\n")
-    if written.isascii():
-        return written
-    return "".join(f"\\u{ord(c):04X}" if is_unsafe(c) else c for c in written)
+    if text.isascii() and _PLAIN_CHARACTERS.fullmatch(text):
+        return f'"{text}"'
+    written = tomli_w.dumps({"v": text}, multiline_strings=False)[4:].rstrip("\n")
+    return "".join(_escape(c) if is_unsafe(c) else c for c in written)
+
+
+def _escape(character: str) -> str:
+    code = ord(character)
+    return f"\\u{code:04X}" if code <= 0xFFFF else f"\\U{code:08X}"
+
+
+def render_key(key: str) -> str:
+    """Write a key, in quotes where it needs them."""
+    return key if _BARE_KEY.fullmatch(key) else _render_text(key)
 
 
 def entry_problem(entry: Entry) -> Problem | None:
@@ -137,12 +146,4 @@ def entry_problem(entry: Entry) -> Problem | None:
         _ = entry.by
     except ReadingError as error:
         return error.problem.at(key=f"{entry.array}.by")
-    for key, value in entry.fields.items():
-        if isinstance(value, Decimal) and not value.is_finite():
-            return Problem(
-                code="bad_number",
-                text=say("{key} is not a finite number.", key=key),
-                mend=say("Correct the number in a copy, or ask for the file again."),
-                key=f"{entry.array}.{key}",
-            )
     return None

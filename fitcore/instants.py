@@ -111,8 +111,15 @@ def parse_time_of_day(text: str, now: datetime) -> datetime:
                 mend=say("Type it like 6:30 or 0630, on the 24-hour clock."),
             )
         )
-    local = now.replace(hour=hour, minute=minute, second=0, microsecond=0)
-    return local if local <= now else local - timedelta(days=1)
+    # Around a change of summer time a local time occurs twice or never; the last one that has
+    # been counts.
+    tries = [
+        (now.replace(hour=hour, minute=minute, second=0, microsecond=0, fold=fold) - day)
+        for day in (timedelta(0), timedelta(days=1))
+        for fold in (0, 1)
+    ]
+    been = [instant for instant in tries if hours_between(instant, now) >= 0]
+    return fixed_offset(min(been, key=lambda instant: hours_between(instant, now)))
 
 
 def long_date(instant: datetime) -> str:

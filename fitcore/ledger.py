@@ -7,17 +7,20 @@ voided numbers were reserved but never used, so that a gap in the numbers always
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import tomli_w
 
-from fitcore.codec import judge_head, seal_problems
+from fitcore.codec import extra_head, judge_head, seal_problems
 from fitcore.document import read_document, write_document
 from fitcore.entries import LEDGER_ARRAYS, Entry
 from fitcore.identity import LAPTOP_ID
 from fitcore.problems import FileFault, Problem
 from fitcore.session import FORMAT, Seal
 from fitcore.words import say
+
+_MOST_ENTRIES = 10**15 - 1
+"""More than any laptop writes; a larger number is damage (ours)."""
 
 
 @dataclass(frozen=True)
@@ -27,10 +30,12 @@ class Ledger:
     laptop: str
     entries: frozenset[Entry] = frozenset()
     seal: Seal = Seal.WHOLE
+    extra_head: frozenset[tuple[str, str]] = frozenset()
+    """(key, raw line) of head lines this program does not know."""
 
     def with_entries(self, *entries: Entry) -> Ledger:
         """Return a ledger that holds these entries too."""
-        return Ledger(self.laptop, self.entries.union(entries), self.seal)
+        return replace(self, entries=self.entries.union(entries))
 
 
 def read_ledger(raw: bytes) -> tuple[Ledger | None, tuple[Problem, ...]]:
@@ -41,7 +46,18 @@ def read_ledger(raw: bytes) -> tuple[Ledger | None, tuple[Problem, ...]]:
     if problem := judge_head(document, "laptop"):
         return None, (problem,)
     laptop = str(document.head["laptop"][1])
-    ledger = Ledger(laptop, frozenset(document.entries), document.seal)
+    if not LAPTOP_ID.fullmatch(laptop):
+        return None, (
+            Problem(
+                code="wrong_shape",
+                text=say("'{name}' is not a laptop's id.", name=laptop[:40]),
+                mend=say("Ask for the file again from the laptop that wrote it."),
+                key="laptop",
+            ),
+        )
+    ledger = Ledger(
+        laptop, frozenset(document.entries), document.seal, extra_head(document, "laptop")
+    )
     return ledger, seal_problems(document.seal)
 
 
@@ -49,6 +65,7 @@ def write_ledger(ledger: Ledger) -> str:
     """Write a ledger canonically."""
     comments = [say("Ledger of {laptop}: what belongs to no session", laptop=ledger.laptop)]
     head = [f"format = {FORMAT}", f'laptop = "{ledger.laptop}"']
+    head += [line for _, line in sorted(ledger.extra_head)]
     return write_document(comments, head, ledger.entries, LEDGER_ARRAYS)
 
 
@@ -83,10 +100,10 @@ def read_laptop(raw: bytes) -> Laptop:
         values = tomllib.loads(raw.decode("utf-8-sig"))
         laptop = Laptop(
             id=str(values["id"]),
-            next=int(values["next"]),
+            next=_number(values["next"]),
             zone=str(values.get("zone", "UTC")),
             measurer=str(values.get("measurer", "")),
-            reserved_from=int(values.get("reserved_from", values["next"])),
+            reserved_from=_number(values.get("reserved_from", values["next"])),
             reserved_for=str(values.get("reserved_for", "")),
         )
     except (ValueError, KeyError, TypeError, RecursionError) as error:
@@ -109,6 +126,12 @@ def write_laptop(laptop: Laptop) -> str:
             "reserved_for": laptop.reserved_for,
         }
     )
+
+
+def _number(value: object) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= _MOST_ENTRIES:
+        raise ValueError(say("a number is not a whole number from 1"))
+    return value
 
 
 def _unusable(why: str) -> FileFault:

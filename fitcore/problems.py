@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from fitcore.clean_text import visible
+
 
 class ProblemLevel(StrEnum):
     """How much a problem in a file matters."""
@@ -33,6 +35,13 @@ class Problem:
     """1-based line in the file; None where it cannot be told for certain."""
     key: str | None = None
     level: ProblemLevel = ProblemLevel.ERROR
+
+    def __post_init__(self) -> None:
+        """Make visible whatever in the words could steer a terminal: they quote foreign text."""
+        for name in ("text", "mend", "path", "key"):
+            value = getattr(self, name)
+            if value is not None:
+                object.__setattr__(self, name, visible(value))
 
     def at(
         self, *, path: str | None = None, line: int | None = None, key: str | None = None

@@ -142,6 +142,9 @@ def validation_problems(error: ValidationError) -> tuple[Problem, ...]:
     for fault in error.errors(include_url=False, include_context=False):
         key = ".".join(str(part) for part in fault["loc"]) or None
         message = re.sub(r"^Value error, ", "", fault["msg"])
+        if key is None and (place := re.match(r"(\w+\.\d+(?:\.\w+)?): ", message)):
+            # A chart's rows are judged before pydantic sees them one by one.
+            key, message = place[1], message.removeprefix(place[0])
         mends = {
             "missing": say("Add this key."),
             "extra_forbidden": say("Remove this key, or check its spelling."),

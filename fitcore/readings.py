@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, cast, get_args
 
+from fitcore.identity import EntryId
 from fitcore.points import POINT_ORDER, Kind, Place, Point, Side
 from fitcore.problems import Problem, ReadingError, UnitError
+from fitcore.session import entry_order
 from fitcore.shoes import SHOE_SYSTEMS, ShoeSystem, foot_length_mm
 from fitcore.units import UNITS, Millimetre, Unit, parse_length, plain, says_mm
 from fitcore.words import say
@@ -56,6 +58,14 @@ class Reading:
     """Digest of the imported row it came from; empty where it was typed."""
     posture: str
     """The posture of this reading where its row gave one of its own; else the session's holds."""
+
+    @property
+    def lineage(self) -> tuple[str, ...]:
+        """Its own name and those it replaced: what its correction or striking out must list.
+
+        Listed in full, so that one missing in between cannot bring an older one back.
+        """
+        return tuple(dict.fromkeys((self.name, *self.instead_of)))
 
     @property
     def place(self) -> Place:
@@ -152,25 +162,33 @@ class Readings:
         self._all: dict[str, Reading] = {}
         self._by_place: defaultdict[Place, list[Reading]] = defaultdict(list)
         self._disputed: set[Place] = set()
-        heads = session.heads
-        seen_rows: set[tuple[Place, int, str]] = set()
-        for entry in heads.live:
+        self._heads = session.heads
+        heads = self._usable_heads(session)
+        for reading in _once_each(heads):
+            self._by_place[reading.place].append(reading)
+        self._find_disputed(heads)
+
+    def _usable_heads(self, session: Session) -> list[Reading]:
+        """Return the readings nobody has replaced or taken back, in the order of their names."""
+        found: list[Reading] = []
+        done_rows: set[str] = set()
+        for entry in sorted(session.entries, key=entry_order):
             if entry.array != "readings":
                 continue
             try:
                 reading = read_reading(entry)
             except ReadingError as error:
-                self.problems.append(error.problem)
+                if not self._heads.is_withdrawn(entry):
+                    self.problems.append(error.problem)
                 continue
-            self._all[reading.name] = reading
-            if heads.successors(entry):
-                continue
-            row = (reading.place, reading.round, reading.row)
-            if reading.row and row in seen_rows:
-                continue  # the same sheet imported on two laptops counts once
-            seen_rows.add(row)
-            self._by_place[reading.place].append(reading)
-        self._find_disputed()
+            if self._heads.is_withdrawn(entry) or self._heads.successors(entry):
+                # One copy of an imported row corrected or struck out settles its other copies.
+                done_rows.add(reading.row)
+            else:
+                found.append(reading)
+            if not self._heads.is_withdrawn(entry):
+                self._all[reading.name] = reading
+        return [r for r in found if not r.row or r.row not in done_rows]
 
     def by_name(self, name: str) -> Reading | None:
         """Return a live reading, replaced or not, by its entry's name."""
@@ -178,7 +196,9 @@ class Readings:
 
     def current(self, place: Place) -> tuple[Reading, ...]:
         """Return the readings at a place nobody has replaced or taken back, first round first."""
-        return tuple(sorted(self._by_place.get(place, ()), key=lambda r: (r.round, r.name)))
+        return tuple(
+            sorted(self._by_place.get(place, ()), key=lambda r: (r.round, EntryId.parse(r.name)))
+        )
 
     def places(self) -> tuple[Place, ...]:
         """Return all places with a reading or a reason for none, foot upwards, left first."""
@@ -237,13 +257,38 @@ class Readings:
             )
         )
 
-    def _find_disputed(self) -> None:
+    def _find_disputed(self, heads: Sequence[Reading]) -> None:
+        """Mark places where the tape was read once and two different values claim to be it."""
+        by_ancestor: defaultdict[str, list[Reading]] = defaultdict(list)
+        for reading in heads:
+            for name in reading.instead_of:
+                by_ancestor[name].append(reading)
+        for name, corrections in by_ancestor.items():
+            struck_out = self._heads.is_name_withdrawn(name)
+            if struck_out or len({_meaning(reading) for reading in corrections}) > 1:
+                self._disputed |= {reading.place for reading in corrections}
         for place, readings in self._by_place.items():
-            for index, one in enumerate(readings):
-                for other in readings[index + 1 :]:
-                    competing = set(one.instead_of) & set(other.instead_of)
-                    if competing and _meaning(one) != _meaning(other):
-                        self._disputed.add(place)
+            shoes = [r for r in readings if r.kind is Kind.SHOE and not r.not_taken]
+            latest = max((r.round for r in shoes), default=0)
+            if len({_meaning(r) for r in shoes if r.round == latest}) > 1:
+                self._disputed.add(place)
+
+
+def _once_each(heads: Sequence[Reading]) -> list[Reading]:
+    """Count once what is one reading: a row imported twice, a correction made alike twice."""
+    kept: list[Reading] = []
+    rows: set[tuple[object, ...]] = set()
+    for reading in heads:
+        row = (reading.row, *_meaning(reading))
+        alike = any(
+            set(reading.instead_of) & set(other.instead_of) and _meaning(reading) == _meaning(other)
+            for other in kept
+        )
+        if alike or (reading.row and row in rows):
+            continue
+        rows.add(row)
+        kept.append(reading)
+    return kept
 
 
 def _adopt_shoe(readings: Sequence[Reading]) -> Adopted | None:
@@ -272,7 +317,14 @@ def _middle(values: Sequence[Decimal]) -> Decimal:
 
 
 def _meaning(reading: Reading) -> tuple[object, ...]:
-    return (reading.mm, reading.value, reading.system, reading.not_taken)
+    return (
+        reading.place,
+        reading.round,
+        reading.mm,
+        reading.value,
+        reading.system,
+        reading.not_taken,
+    )
 
 
 def _judge_typed(entry: Entry, mm: Decimal, unit: Unit) -> None:

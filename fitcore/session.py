@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from fitcore.entries import SESSION_ARRAYS, Entry, Value
 from fitcore.problems import Problem, ReadingError
+from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -87,15 +89,18 @@ class Register:
 
     what: str
     heads: tuple[Entry, ...]
+    seen: tuple[str, ...] = ()
+    """Names of every entry of the field, replaced ones too: what an entry replacing this value
+    must list, so that one missing in between cannot open an old question again."""
 
     @property
     def values(self) -> tuple[Value, ...]:
         """Different values, in file order; two or more are a conflict."""
-        seen: dict[str, Value] = {}
+        seen: dict[tuple[str, str], Value] = {}
         for entry in self.heads:
             value = entry.fields.get("is")
             if value is not None:
-                seen.setdefault(repr(value), value)
+                seen.setdefault(_value_key(value), value)
         return tuple(seen.values())
 
     @property
@@ -110,8 +115,15 @@ class Register:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names of the heads: what an entry replacing this value must list."""
+        """Names of the heads."""
         return tuple(str(entry.by) for entry in self.heads)
+
+
+def _value_key(value: Value) -> tuple[str, str]:
+    """Tell values apart by what they mean: 22.4 and 22.40 are one value, true and 1 are two."""
+    if isinstance(value, Decimal):
+        return ("number", plain(value))
+    return (type(value).__name__, repr(value))
 
 
 def join(one: Session, other: Session) -> Session:
@@ -165,6 +177,10 @@ class Heads:
         """Whether a live withdrawal takes the entry back."""
         return str(entry.by) in self._withdrawn
 
+    def is_name_withdrawn(self, name: str) -> bool:
+        """Whether a live withdrawal takes back the entry of this name, seen here or not."""
+        return name in self._withdrawn
+
     def successors(self, entry: Entry) -> tuple[Entry, ...]:
         """Live entries written instead of this one."""
         return tuple(self._successors.get(str(entry.by), ()))
@@ -180,16 +196,21 @@ class Heads:
     @property
     def fields(self) -> tuple[str, ...]:
         """Names of all answered fields, sorted."""
-        return tuple(sorted(self._registers))
+        return tuple(sorted(what for what, register in self._registers.items() if register.heads))
 
     @cached_property
     def _registers(self) -> Mapping[str, Register]:
+        fields = [e for e in self._entries if e.array in ("answers", "decisions")]
+        seen: defaultdict[str, list[str]] = defaultdict(list)
         heads: defaultdict[str, list[Entry]] = defaultdict(list)
-        for entry in (*self.heads_of("answers"), *self.heads_of("decisions")):
-            heads[entry.text("what")].append(entry)
+        for entry in fields:
+            what = entry.text("what")
+            seen[what].append(str(entry.by))
+            if not self.is_withdrawn(entry) and not self.successors(entry):
+                heads[what].append(entry)
         return {
-            what: Register(what, tuple(sorted(entries, key=entry_order)))
-            for what, entries in heads.items()
+            what: Register(what, tuple(heads[what]), tuple(dict.fromkeys(names)))
+            for what, names in seen.items()
         }
 
     def _find_withdrawn(self) -> frozenset[str]:

@@ -267,7 +267,7 @@ class Desk:
             step.round,
             judged.typed,
             self._now(),
-            instead_of=[old.name] if old else (),
+            instead_of=old.lineage if old else (),
             why=why,
             doubts=judged.doubts,
         )
@@ -279,7 +279,7 @@ class Desk:
         """Record that the present field is not taken, and why; then go to the next field."""
         step, old = self.step, self.reading_here
         draft = draft_not_taken(
-            step.place, step.round, reason, self._now(), instead_of=[old.name] if old else ()
+            step.place, step.round, reason, self._now(), instead_of=old.lineage if old else ()
         )
         self._append(draft)
         self._move_on()
@@ -290,7 +290,7 @@ class Desk:
         old = self.reading_here
         if old is None:
             return ""
-        self._append(draft_withdrawal([old.name], reason, self._now()))
+        self._append(draft_withdrawal(old.lineage, reason, self._now()))
         return say(
             "Struck out and kept: {place} {value}.",
             place=_place_words(old.place),
