@@ -139,15 +139,21 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             mark("finish"),
             mark("mark the session finished and go to the start"),
         ),
-        Action("up", ("up",), mark("other chart"), mark("show the chart above")),
+        Action("up", ("up",), mark("chart"), mark("show the chart above")),
         _DOWN,
         Action(
             "other_side",
             ("right", "left", "tab"),
-            mark("other leg"),
+            mark("leg"),
             mark("show the reasons for the other leg"),
         ),
         Action("measure", ("f2",), mark("measure"), mark("go back to the readings")),
+        Action(
+            "notes",
+            ("f3",),
+            mark("notes"),
+            mark("show the values used, every note and every remark"),
+        ),
         Action("leave", ("escape",), mark("pause"), mark("back to the start, not finished yet")),
         _HELP,
         Action(
@@ -168,7 +174,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action("accept", ("enter",), mark("yes"), mark("do it")),
         Action("leave", ("escape",), mark("no"), mark("back; nothing is recorded")),
     ),
-    "help": (
+    "text": (
         Action("leave", ("escape", "enter", "f1"), mark("back"), mark("back")),
         Action("down", ("down", "pagedown"), mark("more"), mark("go down")),
         Action("up", ("up", "pageup"), mark("up"), mark("go up"), shown=False),

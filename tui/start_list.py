@@ -86,6 +86,6 @@ def _when(at: datetime | None) -> str:
 def _state(session: Session) -> str:
     if session.seal is not Seal.WHOLE:
         return say("new session (! last changed outside)")
-    if session.value("finished") is True:
+    if session.value("finished") is True or not _was_begun(session):
         return say("new session")
     return say("new session (last left open)")

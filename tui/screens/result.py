@@ -9,10 +9,12 @@ from rich.cells import set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.points import side_words
+from fitcore.flags import Level
+from fitcore.points import place_words, side_words
 from fitcore.problems import FitError
+from fitcore.shoes import system_words
 from fitcore.sizing import Margin, SizeAnswer, Verdict, dimension_words
-from fitcore.units import show_cm
+from fitcore.units import plain, show_cm
 from fitcore.words import say
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar
@@ -37,6 +39,8 @@ _ORDER = (
     Verdict.NOT_SUITABLE,
 )
 _LEG_COLUMNS = 18
+MOST_NOTES = 5
+"""Lines of notes below the reasons; F3 shows all."""
 
 
 class ResultScreen(WorkScreen):
@@ -101,21 +105,12 @@ class ResultScreen(WorkScreen):
         self.query_one("#reasons", Static).update(reasons_content(leg, fit))
 
     def _flags_content(self) -> Content:
-        lines: dict[str, None] = {}
-        for flag in self._fit.flags:
-            sign = {"block": "!!", "warn": "!", "note": "-"}[flag.level.value]
-            side = f"{side_words(flag.side)}: " if flag.side else ""
-            lines[f"{sign} {side}{flag.text}"] = None
-        for leg in self._fit.legs:
-            if leg.times is not None and leg.times.hours_up is not None:
-                lines[
-                    say(
-                        "- {side}: {hours:.1f} h after rising",
-                        side=side_words(leg.side),
-                        hours=leg.times.hours_up,
-                    )
-                ] = None
-        return Content("\n".join(list(lines)[:5]))
+        lines = note_lines(self._fit)
+        shown = lines[:MOST_NOTES]
+        if len(lines) > MOST_NOTES:
+            more = say("... and {count} more: F3", count=len(lines) - MOST_NOTES + 1)
+            shown = [*lines[: MOST_NOTES - 1], more]
+        return Content("\n".join(shown))
 
     # --- actions -----------------------------------------------------------------------------
 
@@ -139,6 +134,12 @@ class ResultScreen(WorkScreen):
         if await self._write(self.desk.finish):
             await self.desk_app.show_start()
 
+    async def do_notes(self) -> None:
+        """Show the values used, every note and every remark."""
+        from tui.screens.text import TextScreen
+
+        await self.app.push_screen(TextScreen(say("Notes"), notes_content(self._fit)))
+
     async def do_measure(self) -> None:
         """Go back to the readings."""
         await self.desk_app.show_measure(self.desk)
@@ -161,6 +162,45 @@ class ResultScreen(WorkScreen):
             )
             return False
         return True
+
+
+def note_lines(fit: SessionFit) -> list[str]:
+    """Return the notes on a session, worst first, then its hours and remarks."""
+    signs = {Level.BLOCK: "!!", Level.WARN: "!", Level.NOTE: "-"}
+    lines = [
+        f"{signs[flag.level]} {side_words(flag.side)}: {flag.text}"
+        if flag.side
+        else f"{signs[flag.level]} {flag.text}"
+        for flag in fit.flags
+    ]
+    lines += [
+        say(
+            "- {side}: {hours:.1f} h after rising",
+            side=side_words(leg.side),
+            hours=leg.times.hours_up,
+        )
+        for leg in fit.legs
+        if leg.times is not None and leg.times.hours_up is not None
+    ]
+    remarks = fit.session.heads.heads_of("remarks")
+    return [*lines, *(say("- remark: {text}", text=entry.text("text")) for entry in remarks)]
+
+
+def notes_content(fit: SessionFit) -> Content:
+    """Return the values used for each leg and all notes."""
+    parts: list[str | tuple[str, str]] = []
+    for leg in fit.legs:
+        parts += [(say("{side}, values used", side=side_words(leg.side)), "bold"), "\n"]
+        for value in leg.adopted:
+            shown = (
+                f"{system_words(value.system)} {plain(value.value)}"
+                if value.system is not None and value.value is not None
+                else f"{show_cm(value.mm)} cm"
+            )
+            count = say("{count} readings", count=value.readings) if value.readings > 1 else ""
+            parts.append(f"  {place_words(value.point, value.kind):<34}{shown:<12}{count}\n")
+    parts += [("\n" + say("Notes"), "bold"), "\n", "\n".join(note_lines(fit))]
+    return Content.assemble(*parts)
 
 
 def chart_rows(fit: SessionFit) -> list[tuple[ChartFit, ...]]:

@@ -93,9 +93,9 @@ class WorkScreen(Screen[None]):
 
     async def do_help(self) -> None:
         """Show the help screen."""
-        from tui.screens.help import HelpScreen
+        from tui.screens.text import TextScreen, help_content
 
-        await self.app.push_screen(HelpScreen(self.KEYMAP))
+        await self.app.push_screen(TextScreen(say("Help"), help_content(self.KEYMAP)))
 
     async def do_quit(self) -> None:
         """Close the program; whatever was accepted is on disk already."""
