@@ -21,6 +21,7 @@ from fitcore.profile_models import (
     Purpose,
     Sentence,
     Source,
+    is_sensible,
 )
 from fitcore.shoes import ShoeSystem
 from fitcore.units import UNITS, Unit, parse_length, to_mm
@@ -102,8 +103,11 @@ class Chart(ProfileModel):
         unit = values.get("unit")
         if unit not in UNITS:
             return values  # the field itself says what is allowed
+        columns = values.get("dimensions")
         kinds = {
-            d.get("id"): d.get("kind") for d in values.get("dimensions", []) if isinstance(d, dict)
+            str(d.get("id")): d.get("kind")
+            for d in (columns if isinstance(columns, list) else [])
+            if isinstance(d, dict)
         }
         rows = []
         for index, row in enumerate(values["sizes"]):
@@ -176,6 +180,6 @@ def _printed_edge(edge: object, unit: Unit | None, key: str) -> Decimal:
     if isinstance(edge, bool) or not isinstance(edge, int | Decimal):
         raise ValueError(say("{key}: '{edge}' is not a number", key=key, edge=edge))
     amount = Decimal(edge)
-    if not amount.is_finite():
+    if not is_sensible(amount):
         raise ValueError(say("{key}: '{edge}' is not a number", key=key, edge=edge))
     return amount if unit is None else to_mm(amount, unit)

@@ -64,11 +64,10 @@ def is_unsafe(character: str) -> bool:
 
 
 def without_unsafe(text: str) -> str:
-    """Return text from a file as it may be shown: without unsafe characters.
-
-    Line breaks stay, and nothing is composed, trimmed or cut: the file's own line is kept.
-    """
-    return "".join(c for c in text if c == "\n" or not is_unsafe(c))
+    """Return text from a file as if it had been typed here; line breaks stay, nothing is cut."""
+    blanked = unicodedata.normalize("NFC", text).replace("\t", " ")
+    kept = "".join(c for c in blanked if c == "\n" or not is_unsafe(c))
+    return unicodedata.normalize("NFC", kept)
 
 
 def visible(text: str) -> str:

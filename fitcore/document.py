@@ -28,14 +28,16 @@ if TYPE_CHECKING:
 LARGEST_FILE = 1 << 20
 """Bytes; a session of a long day is under 20 kB. More is refused before it is read (ours)."""
 
-_STRINGS_AND_COMMENTS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*')
+_STRINGS_AND_COMMENTS = re.compile(r'"(?:[^"\\\n]++|\\.)*+"?|\'[^\'\n]*+\'?|#[^\n]*+')
+"""A string that never ends is taken up to its line's end, so that no text is scanned twice."""
 _LONG_STRING = re.compile(r"\"\"[\"']")
 """What three quotes leave once single-line strings are folded to two."""
 _DOTTED_KEY = re.compile(r"(?<![\w-])(?:(?:[\w-]++|\"\")[ \t]*+\.[ \t]*+){2}")
 _BAD_NUMBER = re.compile(
-    r"(?<![\w.-])[+-]?(?:nan|inf|0[xob][0-9a-fA-F_]{14,}|[0-9_]{16,}|[0-9][0-9_.]*[eE][+-]?[0-9])"
+    r"[=\[,]\s*+[+-]?(?:nan|inf|0[xob][0-9a-fA-F_]{14,}|[0-9_]{16,}+|[0-9][0-9_.]*+[eE][+-]?[0-9]++)"
+    r"(?![\w-])(?!\s*+=)"
 )
-"""Not finite, in another base, with an exponent, or too long to be a length, time or counter."""
+"""A value that is not finite, has an exponent, or is too long for a length, time or counter."""
 _BRACKET = re.compile(r"[\[\]{}]")
 _DEEPEST = 3
 _KEY = r"([A-Za-z0-9_-]+|\"(?:[^\"\\]|\\.)*\")"
@@ -123,7 +125,9 @@ def _decode(raw: bytes) -> str | Problem:
             "The file has {size} bytes; at most {most} are read.", size=len(raw), most=LARGEST_FILE
         )
         return _unreadable("too_big", size)
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff") or raw[1:2] == b"\0" or raw[:1] == b"\0":
+    if not raw.strip(b"\0"):
+        return _unreadable("zeros", say("The file holds only zeros, as a power cut leaves it."))
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in raw[:2]:
         return _unreadable("utf16", say("The file was saved as UTF-16 by another program."))
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")

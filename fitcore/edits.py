@@ -148,8 +148,9 @@ def draft_other_leg(readings: Readings, sides: Sequence[Side], at: datetime) -> 
 
 
 def find_entry(session: Session, name: str) -> Entry | None:
-    """Return a session's entry by its name, or None."""
-    return next((entry for entry in session.entries if str(entry.by) == name), None)
+    """Return a session's entry by its name, or None; of two twins always the same."""
+    found = (entry for entry in session.entries if str(entry.by) == name)
+    return min(found, key=lambda entry: (entry.array, entry.line), default=None)
 
 
 def _moved(reading: Reading, at: datetime) -> Draft:

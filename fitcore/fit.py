@@ -9,7 +9,7 @@ from fitcore.clearance import Offer, judge_offer, screening_summary
 from fitcore.conditions import LegTimes, judge_conditions, leg_times
 from fitcore.fields import choice_words
 from fitcore.flags import Flag, Level
-from fitcore.plausibility import judge_range
+from fitcore.plausibility import judge_reading
 from fitcore.points import LEGS, Kind, Side
 from fitcore.readings import Adopted, Readings
 from fitcore.session import Seal, Session
@@ -169,11 +169,9 @@ def session_flags(
     """Return everything a person should know of a session, worst first."""
     flags = [*_file_flags(session, readings), *judge_conditions(session, readings, sides, rules)]
     for place in readings.places():
-        side, point, kind = place
         for reading in readings.taken(place):
-            if reading.mm is not None:
-                flag = judge_range(ranges, side, point, kind, reading.mm)
-                flags += [flag] if flag else []
+            flag = judge_reading(ranges, reading)
+            flags += [flag] if flag else []
     worst_first = (Level.BLOCK, Level.WARN, Level.NOTE)
     return tuple(sorted(dict.fromkeys(flags), key=lambda flag: worst_first.index(flag.level)))
 

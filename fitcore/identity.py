@@ -15,7 +15,7 @@ from fitcore.words import say
 LAPTOP_ID = re.compile(r"[a-z][a-z0-9]{0,11}-[a-z0-9]{4}")
 LAPTOP_LABEL = re.compile(r"[a-z][a-z0-9]{0,11}")
 SESSION_ID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-OWN_CODE = re.compile(r"([a-z][a-z0-9]{0,11})-([0-9]{3,6})-([0-9A-Z])")
+OWN_CODE = re.compile(r"([a-z][a-z0-9]{0,11})-([0-9]{1,6})-([0-9A-Z])")
 MOST_CODE_CHARACTERS = 40
 """Longest client or staff code; ours, so that lists stay readable at 80 columns."""
 
@@ -128,5 +128,8 @@ def judge_client_code(code: str) -> Problem | None:
     return Problem(
         code="client_code_mistyped",
         text=say("{code}: the last character does not fit the others.", code=code),
-        mend=say("Look at the code again: a digit is wrong, or two changed places."),
+        mend=say(
+            "Look at the code again: a digit is wrong, or two changed places. A code of another "
+            "list that looks like ours is written without its last dash."
+        ),
     )

@@ -7,7 +7,7 @@ change of summer time; so every difference here goes through UTC.
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta, timezone, tzinfo
+from datetime import datetime, time, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fitcore.problems import Problem, UnitError
@@ -114,7 +114,7 @@ def parse_time_of_day(text: str, now: datetime) -> datetime:
     # Around a change of summer time a local time occurs twice or never; the last one that has
     # been counts.
     tries = [
-        (now.replace(hour=hour, minute=minute, second=0, microsecond=0, fold=fold) - day)
+        datetime.combine(now.date() - day, time(hour, minute, fold=fold), now.tzinfo)
         for day in (timedelta(0), timedelta(days=1))
         for fold in (0, 1)
     ]

@@ -7,11 +7,26 @@ from typing import TYPE_CHECKING
 
 from fitcore.flags import Flag, Level
 from fitcore.points import Kind, Point, Side, place_words
+from fitcore.shoes import judge_shoe_size
 from fitcore.units import show_cm
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from fitcore.profile_models import PlausibleRange, Ranges
+    from fitcore.readings import Reading
+
+
+def judge_reading(ranges: Ranges, reading: Reading) -> Flag | None:
+    """Judge one recorded reading, a length by the ranges, a shoe size by its system's limits."""
+    if reading.mm is not None:
+        return judge_range(ranges, reading.side, reading.point, reading.kind, reading.mm)
+    if reading.value is None or reading.system is None:
+        return None
+    problem = judge_shoe_size(reading.value, reading.system)
+    if problem is None:
+        return None
+    side = None if reading.side is Side.BOTH else reading.side
+    return Flag("hard_range", Level.BLOCK, "reading", problem.text, side, reading.point)
 
 
 def judge_range(ranges: Ranges, side: Side, point: Point, kind: Kind, mm: Decimal) -> Flag | None:

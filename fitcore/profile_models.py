@@ -22,8 +22,16 @@ Purpose = Literal["work", "standing", "travel", "sport", "prescribed", "other"]
 Posture = Literal["standing", "sitting", "lying"]
 
 
+def is_sensible(number: Decimal) -> bool:
+    """Whether a number is finite and of a size that sums can be done with."""
+    return number.is_finite() and -9 <= number.adjusted() <= 9
+
+
 def _exact(value: object) -> object:
-    return Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    exact = Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if isinstance(exact, Decimal) and not is_sensible(exact):
+        raise ValueError(say("'{number}' is not a number of any use here", number=value))
+    return exact
 
 
 def _point(value: object) -> object:
@@ -153,7 +161,7 @@ def validation_problems(error: ValidationError) -> tuple[Problem, ...]:
         problems.append(
             Problem(
                 code=f"profile_{fault['type']}",
-                text=f"{message}.",
+                text=f"{message.removesuffix('.')}.",
                 mend=mends.get(fault["type"], say("Write a value of the kind asked for.")),
                 key=key,
             )

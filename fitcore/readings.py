@@ -163,32 +163,72 @@ class Readings:
         self._by_place: defaultdict[Place, list[Reading]] = defaultdict(list)
         self._disputed: set[Place] = set()
         self._heads = session.heads
+        self._origin: dict[str, str] = {}
+        """Name of an imported reading to the row it came from."""
+        self._struck_out: set[str] = set()
         heads = self._usable_heads(session)
-        for reading in _once_each(heads):
+        for reading in self._once_each(heads):
             self._by_place[reading.place].append(reading)
         self._find_disputed(heads)
 
     def _usable_heads(self, session: Session) -> list[Reading]:
         """Return the readings nobody has replaced or taken back, in the order of their names."""
         found: list[Reading] = []
-        done_rows: set[str] = set()
+        settled_rows: set[str] = set()
         for entry in sorted(session.entries, key=entry_order):
             if entry.array != "readings":
                 continue
+            withdrawn = self._heads.is_withdrawn(entry)
             try:
                 reading = read_reading(entry)
             except ReadingError as error:
-                if not self._heads.is_withdrawn(entry):
+                if not withdrawn:
                     self.problems.append(error.problem)
                 continue
-            if self._heads.is_withdrawn(entry) or self._heads.successors(entry):
-                # One copy of an imported row corrected or struck out settles its other copies.
-                done_rows.add(reading.row)
+            if reading.row:
+                # Copies of one imported row are one reading: what happens to one settles all.
+                self._origin[reading.name] = f"row {reading.row}"
+            if withdrawn:
+                self._struck_out.add(self._origin.get(reading.name, reading.name))
+            else:
+                self._all[reading.name] = reading
+            if withdrawn or self._heads.successors(entry):
+                settled_rows.add(reading.row)
             else:
                 found.append(reading)
-            if not self._heads.is_withdrawn(entry):
-                self._all[reading.name] = reading
-        return [r for r in found if not r.row or r.row not in done_rows]
+        return [r for r in found if not r.row or r.row not in settled_rows]
+
+    def _origins(self, reading: Reading) -> frozenset[str]:
+        """Return what a reading corrects, copies of one imported row as one."""
+        return frozenset(self._origin.get(name, name) for name in reading.instead_of)
+
+    def _parents(self, reading: Reading) -> frozenset[str]:
+        """Return what a reading corrects at first hand: not what those had corrected already."""
+        older = {
+            name
+            for parent in reading.instead_of
+            if parent in self._all
+            for name in self._all[parent].instead_of
+        }
+        return frozenset(
+            self._origin.get(name, name) for name in reading.instead_of if name not in older
+        )
+
+    def _once_each(self, heads: Sequence[Reading]) -> list[Reading]:
+        """Count once what is one reading: a row imported twice, a correction made alike twice."""
+        kept: list[Reading] = []
+        for reading in heads:
+            same = any(
+                _meaning(reading) == _meaning(other)
+                and (
+                    (reading.row and reading.row == other.row)
+                    or self._origins(reading) & self._origins(other)
+                )
+                for other in kept
+            )
+            if not same:
+                kept.append(reading)
+        return kept
 
     def by_name(self, name: str) -> Reading | None:
         """Return a live reading, replaced or not, by its entry's name."""
@@ -259,36 +299,24 @@ class Readings:
 
     def _find_disputed(self, heads: Sequence[Reading]) -> None:
         """Mark places where the tape was read once and two different values claim to be it."""
-        by_ancestor: defaultdict[str, list[Reading]] = defaultdict(list)
+        corrections: defaultdict[str, list[Reading]] = defaultdict(list)
         for reading in heads:
-            for name in reading.instead_of:
-                by_ancestor[name].append(reading)
-        for name, corrections in by_ancestor.items():
-            struck_out = self._heads.is_name_withdrawn(name)
-            if struck_out or len({_meaning(reading) for reading in corrections}) > 1:
-                self._disputed |= {reading.place for reading in corrections}
+            for origin in self._origins(reading):
+                corrections[origin].append(reading)
+            # Struck out here, corrected there: whoever corrected it had not seen it struck out.
+            if any(
+                parent in self._struck_out or self._heads.is_name_withdrawn(parent)
+                for parent in self._parents(reading)
+            ):
+                self._disputed.add(reading.place)
+        for rivals in corrections.values():
+            if len({_meaning(reading) for reading in rivals}) > 1:
+                self._disputed |= {reading.place for reading in rivals}
         for place, readings in self._by_place.items():
             shoes = [r for r in readings if r.kind is Kind.SHOE and not r.not_taken]
             latest = max((r.round for r in shoes), default=0)
             if len({_meaning(r) for r in shoes if r.round == latest}) > 1:
                 self._disputed.add(place)
-
-
-def _once_each(heads: Sequence[Reading]) -> list[Reading]:
-    """Count once what is one reading: a row imported twice, a correction made alike twice."""
-    kept: list[Reading] = []
-    rows: set[tuple[object, ...]] = set()
-    for reading in heads:
-        row = (reading.row, *_meaning(reading))
-        alike = any(
-            set(reading.instead_of) & set(other.instead_of) and _meaning(reading) == _meaning(other)
-            for other in kept
-        )
-        if alike or (reading.row and row in rows):
-            continue
-        rows.add(row)
-        kept.append(reading)
-    return kept
 
 
 def _adopt_shoe(readings: Sequence[Reading]) -> Adopted | None:

@@ -10,22 +10,26 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from fitcore.entries import SESSION_ARRAYS, Entry, Value
+from fitcore.instants import hours_between
 from fitcore.problems import Problem, ReadingError
 from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from datetime import datetime
 
 FORMAT = 1
 """The file format this program reads and writes; it rises only for a breaking change."""
+
+
+_EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class Seal(StrEnum):
@@ -121,8 +125,10 @@ class Register:
 
 def _value_key(value: Value) -> tuple[str, str]:
     """Tell values apart by what they mean: 22.4 and 22.40 are one value, true and 1 are two."""
-    if isinstance(value, Decimal):
-        return ("number", plain(value))
+    if isinstance(value, int | Decimal) and not isinstance(value, bool):
+        return ("number", plain(Decimal(value)))
+    if isinstance(value, datetime) and value.tzinfo is not None:
+        return ("instant", str(hours_between(_EPOCH, value)))
     return (type(value).__name__, repr(value))
 
 
@@ -214,29 +220,26 @@ class Heads:
         }
 
     def _find_withdrawn(self) -> frozenset[str]:
-        # A withdrawal can itself be withdrawn, to any depth. One counts as soon as all that take
-        # it back are settled as withdrawn. In a circle (only a damaged file has one) nothing is
-        # ever settled and nothing counts: no reading disappears because of it.
+        # A withdrawal can itself be withdrawn, to any depth. One is settled once all that take it
+        # back are settled: it counts unless one of those counts. In a circle (only a damaged file
+        # has one) nothing is ever settled and nothing counts: no reading disappears because of it.
         withdrawals = [entry for entry in self._entries if entry.takes_back]
-        takers: defaultdict[str, list[Entry]] = defaultdict(list)
+        by_name: defaultdict[str, list[Entry]] = defaultdict(list)
         for entry in withdrawals:
-            for name in entry.takes_back:
-                takers[name].append(entry)
-        settled: dict[Entry, bool] = {}
-        progress = True
-        while progress:
-            progress = False
-            for entry in withdrawals:
-                if entry in settled:
-                    continue
-                verdicts = [settled.get(taker) for taker in takers.get(str(entry.by), ())]
-                if any(verdict is True for verdict in verdicts):
-                    settled[entry] = False
-                elif all(verdict is False for verdict in verdicts):
-                    settled[entry] = True
-                else:
-                    continue
-                progress = True
-        return frozenset(
-            name for entry, counts in settled.items() if counts for name in entry.takes_back
-        )
+            by_name[str(entry.by)].append(entry)
+        open_takers = dict.fromkeys(withdrawals, 0)
+        for entry in withdrawals:
+            for taken in {t for name in entry.takes_back for t in by_name[name]}:
+                open_takers[taken] += 1
+        withdrawn: set[str] = set()
+        settled = [entry for entry, takers in open_takers.items() if not takers]
+        while settled:
+            entry = settled.pop()
+            counts = str(entry.by) not in withdrawn
+            if counts:
+                withdrawn.update(entry.takes_back)
+            for taken in {t for name in entry.takes_back for t in by_name[name]}:
+                open_takers[taken] -= 1
+                if not open_takers[taken]:
+                    settled.append(taken)
+        return frozenset(withdrawn)

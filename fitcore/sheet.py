@@ -271,7 +271,7 @@ def _read_value(kind: Kind, value: str, unit: str) -> Typed:
                 say("unit '{unit}' is no shoe system.", unit=unit[:20]),
                 say("Use {systems}.", systems=", ".join(SHOE_SYSTEMS)),
             )
-        return _agreeing(parse_shoe_size(value, _system(unit)), unit)
+        return _agreeing(parse_shoe_size(value, _system(unit), bounded=False), unit)
     if unit not in UNITS:
         raise _refuse(say("unit '{unit}' is not known.", unit=unit[:20]), say("Use cm, mm or in."))
     return _agreeing(parse_length(value, _unit(unit)), unit)

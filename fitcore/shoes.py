@@ -66,8 +66,14 @@ class ShoeSize:
     value: Decimal
 
 
-def parse_shoe_size(text: str, default_system: ShoeSystem) -> ShoeSize:
+def parse_shoe_size(text: str, default_system: ShoeSystem, *, bounded: bool = True) -> ShoeSize:
     """Read a shoe size: `39`, `EU 39`, `uk 6.5`, `39,5 eu`, `us w 8`.
+
+    Args:
+        text: what was typed.
+        default_system: used where none is typed.
+        bounded: whether a size no adult's shoe has is refused (typing) or taken (a sheet, where
+            it is flagged).
 
     Raises:
         UnitError: not a shoe size, a US size that does not say men's or women's, or a number no
@@ -96,22 +102,27 @@ def parse_shoe_size(text: str, default_system: ShoeSystem) -> ShoeSize:
         word = f"us {word[2:].strip()}"
     system = _WORDS[word] if word else default_system
     value = Decimal(match[2].replace(",", "."))
-    low, high = _LIMITS[system]
-    if not low <= value <= high:
-        raise UnitError(
-            Problem(
-                code="shoe_size_out_of_range",
-                text=say(
-                    "{system} {value}: sizes run from {low} to {high}.",
-                    system=system_words(system),
-                    value=plain(value),
-                    low=low,
-                    high=high,
-                ),
-                mend=say("Check the number and the system (EU, UK, US M, US W)."),
-            )
-        )
+    if bounded and (problem := judge_shoe_size(value, system)):
+        raise UnitError(problem)
     return ShoeSize(typed, system, value)
+
+
+def judge_shoe_size(value: Decimal, system: ShoeSystem) -> Problem | None:
+    """Return why no adult's shoe has this size, or None."""
+    low, high = _LIMITS[system]
+    if low <= value <= high:
+        return None
+    return Problem(
+        code="shoe_size_out_of_range",
+        text=say(
+            "{system} {value}: sizes run from {low} to {high}.",
+            system=system_words(system),
+            value=plain(value),
+            low=low,
+            high=high,
+        ),
+        mend=say("Check the number and the system (EU, UK, US M, US W)."),
+    )
 
 
 def foot_length_mm(value: Decimal, system: ShoeSystem) -> Millimetre:

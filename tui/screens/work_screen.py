@@ -81,7 +81,10 @@ class WorkScreen(Screen[None]):
         """Take pasted text into the line."""
         line = self.active_line
         if line is not None:
-            line.paste(text)
+            dropped = line.paste(text)
+            if dropped:
+                left_out = say("! left out of the paste: {what}", what=", ".join(dropped))
+                self.query_one(TopBar).tell(left_out)
             self.text_changed()
 
     def text_changed(self) -> None:

@@ -15,10 +15,17 @@ _WIDEST = 300
 class TopBar(Static):
     """Who, what and where, in one line."""
 
+    _parts: tuple[str, ...] = ()
+
     def show(self, *parts: str) -> None:
         """Show the program's name and what this screen is about."""
+        self._parts = parts
         told = "  ".join(part for part in parts if part)
         self.update(Content.assemble((f" {say('anklefirst')} ", "bold"), f" {told}", " " * _WIDEST))
+
+    def tell(self, text: str) -> None:
+        """Add something to the line until it is shown anew."""
+        self.show(text, *self._parts)
 
 
 class KeyBar(Static):

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from textual.widgets import Input
 
 from fitcore.clean_text import clean
+from fitcore.words import say
 
 if TYPE_CHECKING:
     from textual import events
@@ -40,10 +41,13 @@ class TypedLine(Input):
             return True
         return False
 
-    def paste(self, text: str) -> None:
-        """Insert the first line of pasted text, cleaned."""
+    def paste(self, text: str) -> tuple[str, ...]:
+        """Insert the first line of pasted text, cleaned; what was left out is returned."""
         lines = text.splitlines()
-        self.insert_text_at_cursor(clean(lines[0] if lines else "").text)
+        cleaned = clean(lines[0] if lines else "")
+        self.insert_text_at_cursor(cleaned.text)
+        more = (say("the lines after the first"),) if len(lines) > 1 else ()
+        return (*cleaned.dropped, *more)
 
 
 def clean_typed(character: str) -> str:

@@ -1,0 +1,39 @@
+"""What every test gets: a Hypothesis profile and a home folder of its own."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+# No database: a run depends on nothing an earlier run left behind. No deadline: a slow machine
+# is not a fault of the program.
+for _name, _examples in (("dev", 50), ("ci", 500), ("deep", 20_000)):
+    settings.register_profile(_name, max_examples=_examples, deadline=None, database=None)
+settings.load_profile(os.environ.get("ANKLEFIRST_HYPOTHESIS", "dev"))
+
+_FOLDERS = {
+    "HOME": "",
+    "USERPROFILE": "",
+    "APPDATA": "AppData/Roaming",
+    "LOCALAPPDATA": "AppData/Local",
+    "XDG_DATA_HOME": ".local/share",
+    "XDG_CONFIG_HOME": ".config",
+    "XDG_CACHE_HOME": ".cache",
+    "XDG_STATE_HOME": ".local/state",
+    "XDG_RUNTIME_DIR": ".run",
+}
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Give the test an empty home, so that nothing reads or writes the real one."""
+    folder = tmp_path_factory.mktemp("home")
+    for variable, below in _FOLDERS.items():
+        monkeypatch.setenv(variable, str(folder / below) if below else str(folder))
+    return folder

@@ -1,0 +1,289 @@
+"""Headless editing: new, set, record, correct, withdraw, remark.
+
+The same drafts as the screen makes, through `fitcore.edits`; only the words around them differ.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from fitcore.clean_text import clean
+from fitcore.conditions import flags_now
+from fitcore.disk.data_folder import DataFolder
+from fitcore.disk.profile_files import load_profiles
+from fitcore.disk.session_files import read_session_file, session_path
+from fitcore.edits import (
+    Typed,
+    draft_answer,
+    draft_not_taken,
+    draft_reading,
+    draft_remark,
+    draft_withdrawal,
+    parse_typed,
+)
+from fitcore.fields import answer_words, parse_answer
+from fitcore.plausibility import judge_range
+from fitcore.problems import FileFault, Problem, ReadingError
+from fitcore.readings import Reading, Readings
+from fitcore.session import Session, entry_order
+from fitcore.shoes import ShoeSize
+from fitcore.words import say
+from tui.commands import ExitCode, Outcome, dropped_notes, flag_line, needs_person, wrong_use
+from tui.commands.finding import entries_named, find_entry_session, find_session, readable
+from tui.commands.reading_arguments import (
+    free_round,
+    read_place,
+    reading_words,
+    tape_unit,
+    value_words,
+)
+
+if TYPE_CHECKING:
+    from argparse import Namespace
+    from collections.abc import Iterator, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+    from fitcore.disk.profile_files import Profiles
+    from fitcore.disk.surroundings import Surroundings
+    from fitcore.entries import Draft, Entry, Value
+    from fitcore.flags import Flag
+    from fitcore.points import Place
+
+
+def new(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Begin a session for a client; wrong answers are refused before anything is written."""
+    now = surroundings.now()
+    client = parse_answer("client", arguments.client, now)
+    protocol = clean(arguments.protocol or "").text
+    if arguments.protocol is not None:
+        _require_protocol(data, protocol)
+    with DataFolder(data, surroundings) as folder:
+        answers: dict[str, Value] = {
+            "client": client,
+            "measurer": folder.laptop.measurer,
+            "zone": surroundings.zone,
+            "protocol": protocol,
+        }
+        empty = folder.new_session()
+        drafts = [draft_answer(empty, what, value, now) for what, value in answers.items() if value]
+        session = folder.append(empty, [draft for draft in drafts if draft is not None])
+        notes = [*dropped_notes("client", arguments.client), *folder.notes]
+    return Outcome(
+        ExitCode.FINE,
+        {"session": session.id, "entries": _names(empty, session)},
+        [session.id],
+        notes,
+    )
+
+
+def set_answer(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Answer one field of a session; an answer that stands already is not written again."""
+    now = surroundings.now()
+    value = parse_answer(arguments.what, arguments.answer, now)
+    if arguments.what == "protocol":
+        _require_protocol(data, str(value))
+    notes = dropped_notes(arguments.what, arguments.answer)
+    with _opened(data, surroundings, find_session(data, arguments.session)) as opened:
+        draft = draft_answer(opened.session, arguments.what, value, now)
+        said = say("{what}: {value}.", what=arguments.what, value=answer_words(value))
+        if draft is None:
+            return opened.outcome([], say("Nothing to do, it already says so."), said, notes=notes)
+        return opened.outcome([draft], said, notes=notes)
+
+
+def record(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Record one reading, or why it was not taken."""
+    place = read_place(arguments.side, arguments.point, arguments.kind)
+    if (arguments.value is None) == (arguments.not_taken is None):
+        raise wrong_use(
+            say("Either a VALUE or --not-taken REASON is needed."),
+            say("Give one of the two."),
+            key="VALUE",
+        )
+    notes = dropped_notes("VALUE", arguments.value or arguments.not_taken)
+    with _opened(data, surroundings, find_session(data, arguments.session)) as opened:
+        now = surroundings.now()
+        number = free_round(Readings(opened.session), place, arguments.round)
+        if arguments.not_taken is not None:
+            reason = draft_not_taken(place, number, arguments.not_taken, now)
+            words = say("not taken ({why})", why=str(reason.fields["not_taken"]))
+            return opened.outcome([reason], reading_words(place, number, words), notes=notes)
+        typed = parse_typed(place[2], arguments.value, tape_unit(opened.session))
+        flags = _doubts(opened.session, place, typed, now, load_profiles(own=data))
+        codes = [flag.code for flag in flags]
+        return opened.outcome(
+            [draft_reading(place, number, typed, now, doubts=codes)],
+            reading_words(place, number, value_words(typed)),
+            flags=flags,
+            notes=notes,
+        )
+
+
+def correct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Replace a reading by another; the old one is kept and no longer counts.
+
+    A number typed without a unit has the unit of the reading it replaces: the same tape.
+    """
+    _require_reason(arguments.why)
+    session_id, entry = find_entry_session(data, arguments.entry)
+    notes = [*dropped_notes("VALUE", arguments.value), *dropped_notes("--why", arguments.why)]
+    with _opened(data, surroundings, session_id) as opened:
+        now = surroundings.now()
+        old = _correctable(opened.session, entry)
+        unit = old.unit or tape_unit(opened.session)
+        typed = parse_typed(old.kind, arguments.value, unit, old.system or "eu")
+        flags = _doubts(opened.session, old.place, typed, now, load_profiles(own=data))
+        draft = draft_reading(
+            old.place,
+            old.round,
+            typed,
+            now,
+            instead_of=old.lineage,
+            why=arguments.why,
+            doubts=[flag.code for flag in flags],
+        )
+        draft = replace(draft, fields={**draft.fields, "posture": old.posture or None})
+        said = reading_words(old.place, old.round, value_words(typed))
+        return opened.outcome(
+            [draft], said, say("Instead of {name}.", name=old.name), flags=flags, notes=notes
+        )
+
+
+def withdraw(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Strike an entry out: it is kept, and no longer counts."""
+    session_id, entry = find_entry_session(data, arguments.entry)
+    with _opened(data, surroundings, session_id) as opened:
+        if opened.session.heads.is_withdrawn(entry):
+            raise ReadingError(
+                Problem(
+                    code="already_withdrawn",
+                    text=say("{name} is struck out already.", name=entry.by),
+                    mend=say("Nothing is left to do."),
+                    key=str(entry.by),
+                )
+            )
+        reading = Readings(opened.session).by_name(str(entry.by))
+        names = [str(entry.by)] if reading is None else reading.lineage
+        draft = draft_withdrawal(names, arguments.why, surroundings.now())
+        said = say("{name} is struck out and kept.", name=entry.by)
+        return opened.outcome([draft], said, notes=dropped_notes("--why", arguments.why))
+
+
+def remark(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Add a remark to a session."""
+    notes = dropped_notes("TEXT", arguments.text, keep_newlines=True)
+    with _opened(data, surroundings, find_session(data, arguments.session)) as opened:
+        draft = draft_remark(arguments.text, surroundings.now())
+        return opened.outcome([draft], say("The remark is stored."), notes=notes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    folder: DataFolder
+    session: Session
+
+    def outcome(
+        self,
+        drafts: Sequence[Draft],
+        *lines: str,
+        flags: Sequence[Flag] | None = None,
+        notes: Sequence[str] = (),
+    ) -> Outcome:
+        """Store drafts and tell it; whoever reads the outcome knows they are on disk."""
+        grown = self.folder.append(self.session, drafts)
+        names = _names(self.session, grown)
+        document: dict[str, object] = {"session": grown.id, "entries": names}
+        if flags is not None:
+            document["flags"] = [flag.as_json() for flag in flags]
+        stored = [say("Stored as {names}.", names=", ".join(names))] if names else []
+        return Outcome(
+            ExitCode.NEEDS_PERSON if needs_person(flags or ()) else ExitCode.FINE,
+            document,
+            [*lines, *stored, *map(flag_line, flags or ())],
+            [*notes, *self.folder.notes],
+        )
+
+
+@contextmanager
+def _opened(data: Path, surroundings: Surroundings, session_id: str) -> Iterator[_Opened]:
+    """Open the folder for writing and read one of its sessions.
+
+    Raises:
+        FileFault: the session cannot be used, or the folder is in use.
+    """
+    with DataFolder(data, surroundings) as folder:
+        _ = readable(read_session_file(session_path(data, session_id)))
+        session = folder.read(session_id)
+        if session is None:
+            raise FileFault(
+                Problem(
+                    code="changed_on_disk",
+                    text=say("The session was taken away while it was read."),
+                    mend=say("Try again; nothing was stored."),
+                    path=str(session_path(data, session_id)),
+                )
+            )
+        own = [e.by.number for e in session.entries if e.by.laptop == folder.laptop.id]
+        folder.meet_frontier(max(own, default=0))
+        yield _Opened(folder, session)
+
+
+def _require_protocol(data: Path, protocol: str) -> None:
+    load_profiles(own=data).protocol(protocol)
+
+
+def _require_reason(why: str) -> None:
+    if not clean(why).text:
+        raise ReadingError(
+            Problem(
+                code="reason_missing",
+                text=say("No reason was given."),
+                mend=say("Say why in a word or two; it is kept beside the entry."),
+                key="--why",
+            )
+        )
+
+
+def _doubts(
+    session: Session, place: Place, typed: Typed, now: datetime, profiles: Profiles
+) -> tuple[Flag, ...]:
+    """Return what a nurse would be told at this reading, by the same judgements as the screen."""
+    flags = flags_now(session, now, profiles.time_rules, place[0])
+    if isinstance(typed, ShoeSize):
+        return flags
+    flag = judge_range(profiles.ranges, *place, typed.mm)
+    return flags if flag is None else (flag, *flags)
+
+
+def _correctable(session: Session, entry: Entry) -> Reading:
+    """Return the reading of an entry.
+
+    Raises:
+        ReadingError: it is no reading, or no longer the one that counts.
+    """
+    name = str(entry.by)
+    old = Readings(session).by_name(name) if entries_named(session, name) else None
+    text = mend = ""
+    if entry.array != "readings":
+        text = say("{name} is not a reading.", name=name)
+        mend = say("Answers are changed with set, and anything is struck out with withdraw.")
+    elif session.heads.is_withdrawn(entry):
+        text = say("{name} is struck out.", name=name)
+        mend = say("Record the reading anew.")
+    elif after := session.heads.successors(entry):
+        text = say("{name} was replaced already.", name=name)
+        mend = say("Correct {names} instead.", names=", ".join(str(e.by) for e in after))
+    elif old is None:
+        text = say("{name} cannot be read as a reading.", name=name)
+        mend = say("Strike it out with withdraw and record the reading anew.")
+    if text or old is None:
+        raise ReadingError(Problem(code="not_correctable", text=text, mend=mend, key=name))
+    return old
+
+
+def _names(before: Session, after: Session) -> list[str]:
+    """Return the names of the entries one state has and the other has not, in their order."""
+    return [str(entry.by) for entry in sorted(after.entries - before.entries, key=entry_order)]

@@ -1,0 +1,105 @@
+"""What `fit` prints for people. No size stands here without saying whether it may be offered."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitcore.clearance import cautions
+from fitcore.instants import long_date
+from fitcore.points import Kind, place_words, side_words
+from fitcore.shoes import system_words
+from fitcore.sizing import SizeAnswer, Verdict
+from fitcore.units import plain, show_cm
+from fitcore.words import say
+from tui.commands import flag_line
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fitcore.fit import ChartFit, LegFit, SessionFit
+    from fitcore.readings import Adopted
+
+
+def fit_lines(fits: Sequence[SessionFit]) -> list[str]:
+    """Write all sessions, and the base text of cautions once."""
+    if not fits:
+        return [say("There are no sessions here.")]
+    lines = [line for found in fits for line in [*_session_lines(found), ""]]
+    return [*lines, cautions()]
+
+
+def verdict_words(answer: SizeAnswer) -> str:
+    """Return a verdict in words, with its size where there is one."""
+    size = f"{answer.size or ''} {answer.variant or ''}".strip()
+    others = " / ".join(answer.alternatives)
+    if answer.verdict is Verdict.FITS:
+        return say("fits, size {size}", size=size)
+    if answer.verdict is Verdict.OVERLAP and size:
+        return say("several sizes hold: {size}, or {others}", size=size, others=others)
+    return {
+        Verdict.OVERLAP: say("several sizes hold, choose: {others}", others=others),
+        Verdict.BETWEEN: say("between two sizes"),
+        Verdict.OFF_CHART: say("outside all sizes"),
+        Verdict.PROPORTIONS: say("the measures point to different sizes"),
+        Verdict.NOT_SUITABLE: say("not suitable"),
+        Verdict.NOT_MEASURED: say("not measured"),
+    }[answer.verdict]
+
+
+def _session_lines(found: SessionFit) -> list[str]:
+    at = found.session.measured_at
+    lines = [
+        say(
+            "Client {client}, session {session}, {date}",
+            client=found.client or say("not named"),
+            session=found.session.id,
+            date=long_date(at) if at else say("no date"),
+        ),
+        *dict.fromkeys(map(flag_line, found.flags)),
+    ]
+    if not found.legs:
+        lines.append(say("Nothing was measured."))
+    for leg in found.legs:
+        lines += _leg_lines(leg)
+    return lines
+
+
+def _leg_lines(leg: LegFit) -> list[str]:
+    lines = ["", side_words(leg.side)]
+    if not leg.offer.offered:
+        lines.append(f"  {say('Size for information. Not cleared to fit.')}")
+    lines.append(f"  {leg.offer.why}")
+    lines += [f"  {_adopted_words(value)}" for value in leg.adopted]
+    for fit in leg.charts:
+        lines += _chart_lines(fit, offered=leg.offer.offered)
+    return lines
+
+
+def _chart_lines(fit: ChartFit, *, offered: bool) -> list[str]:
+    chart, answer = fit.chart, fit.answer
+    words = verdict_words(answer)
+    lines = [
+        f"  {chart.title} ({chart.id}): "
+        + (words if offered else say("for information: {words}", words=words))
+    ]
+    if chart.invented:
+        lines.append(f"    {say('Invented chart: never order from it.')}")
+    lines += [f"    {reason}" for reason in answer.reasons]
+    lines += [f"    ! {caution}" for caution in answer.cautions]
+    return lines
+
+
+def _adopted_words(value: Adopted) -> str:
+    what = place_words(value.point, value.kind)
+    if value.kind is Kind.SHOE and value.value is not None:
+        size = f"{system_words(value.system or '')} {plain(value.value)}"
+        return say("Used: {what} {value}", what=what, value=size)
+    if value.spread_mm is None:
+        return say("Used: {what} {cm} cm, read once", what=what, cm=show_cm(value.mm))
+    return say(
+        "Used: {what} {cm} cm, read {count} times, {spread} mm apart",
+        what=what,
+        cm=show_cm(value.mm),
+        count=value.readings,
+        spread=plain(value.spread_mm),
+    )
