@@ -7,7 +7,7 @@ and flagged later. Nothing is guessed: what is refused is told with its line and
 from __future__ import annotations
 
 import csv
-import io
+import re
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from hashlib import blake2b
@@ -132,7 +132,7 @@ def read_sheet(text: str, zone: tzinfo) -> tuple[tuple[SheetRow, ...], tuple[Ref
     text = text.removeprefix("\ufeff")
     header_line = text.split("\n", 1)[0]
     separator = max(",;\t", key=header_line.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    reader = csv.reader(re.findall(r"[^\n]*\n|[^\n]+", text), delimiter=separator)
     try:
         header = [clean(name).text.casefold() for name in next(reader, [])]
     except csv.Error:  # a cell longer than the reader takes

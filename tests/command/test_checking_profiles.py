@@ -1,0 +1,97 @@
+"""check: charts, ledgers, the laptop's own file, and files of no kind."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from conftest import Anklefirst
+
+CHART = Path(__file__).resolve().parents[2] / "profiles" / "charts" / "mill-four-low-tide.toml"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ('overlap = "ankle"', 'overlap = "best"', "overlap"),
+        ("invented = true", "invnted = true", "invnted"),
+        ('point = "B"', 'point = "Q"', "dimensions.0.point"),
+        ("ankle = [21.5, 25]", "ankle = [25, 21.5]", "sizes.2.ankle"),
+        ("calf = [34, 42]", 'calf = [34, "wide"]', "sizes.2.calf"),
+        ("calf = [34, 42]", "calff = [34, 42]", "sizes.2.calff"),
+        ("format = 1", "format = ", None),
+    ],
+)
+def test_a_fault_in_a_chart_names_line_and_key(
+    old: str, new: str, key: str | None, anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    path = tmp_path / "ours.toml"
+    text = CHART.read_text(encoding="utf-8").replace(old, new, 1)
+    path.write_text(text, encoding="utf-8")
+    line = text[: text.index(new)].count("\n") + 1
+    assert (line, key) in [(p["line"], p["key"]) for p in anklefirst.found(path)]
+
+
+@pytest.mark.parametrize(
+    ("gone", "key", "line"),
+    [
+        ('id = "mill-four-low-tide"\n', "id", None),
+        ("calf = [34, 42]\n", "sizes.2", "[[sizes]]"),
+    ],
+)
+def test_what_is_missing_from_a_chart_is_told(
+    gone: str, key: str, line: str | None, anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    path = tmp_path / "ours.toml"
+    text = CHART.read_text(encoding="utf-8")
+    assert gone in text
+    path.write_text(text.replace(gone, "", 1), encoding="utf-8")
+    [problem] = anklefirst.found(path)
+    assert problem["key"] == key
+    told = problem["line"]
+    assert (told and path.read_text(encoding="utf-8").splitlines()[told - 1]) == line
+
+
+def test_two_charts_with_one_id(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        shutil.copy(CHART, tmp_path / f"{name}.toml")
+    [problem] = anklefirst.found(tmp_path)
+    assert (problem["code"], problem["path"]) == ("same_id", str(tmp_path / "two.toml"))
+
+
+def test_a_chart_longer_than_any_is_refused(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    path = tmp_path / "ours.toml"
+    path.write_bytes(CHART.read_bytes() + b"#" * (1 << 20))
+    assert [p["code"] for p in anklefirst.found(path)] == ["too_big"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "code"),
+    [
+        ("laptop.toml", 'id = "tern"\nnext = 3\n', "laptop_file_unusable"),
+        ("laptop.toml", "id = ", "laptop_file_unusable"),
+        ("tern-k7qd.toml", 'format = 1\nlaptop = "tern-k7qd"\n', "seal_missing"),
+        ("tern-k7qd.toml", 'format = 1\nlaptop = "dunlin-m4ex"\n', "name_mismatch"),
+    ],
+)
+def test_laptop_file_and_ledger(
+    name: str, text: str, code: str, anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    problems = anklefirst.found(path)
+    assert code in [problem["code"] for problem in problems]
+    assert {problem["path"] for problem in problems} == {str(path)}
+
+
+def test_a_file_of_no_kind(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    path = tmp_path / "other.toml"
+    path.write_text("colour = 'blue'\n", encoding="utf-8")
+    [named] = anklefirst.found(path)
+    assert (named["code"], named["level"]) == ("unknown_file", "error")
+    [passed] = anklefirst.found(tmp_path)
+    assert (passed["code"], passed["level"]) == ("unknown_file", "note")

@@ -1,0 +1,262 @@
+"""fit: the document of the contract, the text for people, and what cannot be read."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from conftest import Anklefirst
+
+ROOT = Path(__file__).resolve().parents[2]
+CHARTS = ROOT / "profiles" / "charts"
+NOT_CLEARED = "Size for information. Not cleared to fit."
+
+
+@pytest.fixture
+def session(anklefirst: Anklefirst) -> str:
+    """One session with ankle, calf and shoe of the left leg."""
+    made = anklefirst.new()
+    anklefirst("set", made, "posture", "standing")
+    anklefirst.record(made, "left", "B", "girth", "22.4")
+    anklefirst.record(made, "left", "B", "girth", "22.6")
+    anklefirst.record(made, "left", "C", "girth", "36.5")
+    anklefirst.record(made, "both", "foot", "shoe", "39")
+    return made
+
+
+def test_the_document_has_the_shape_of_the_contract(anklefirst: Anklefirst, session: str) -> None:
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    assert ran.code == 0
+    assert set(ran.json) == {"sessions", "problems"}
+    [found] = ran.json["sessions"]
+    assert set(found) == {"session", "client", "screening", "pair", "flags", "legs"}
+    assert (found["session"], found["client"], found["flags"]) == (session, "SK-07", [])
+    left, right = found["legs"]
+    assert set(left) == {"side", "clearance", "adopted", "charts"}
+    assert (left["side"], right["side"], left["clearance"]) == ("left", "right", "not_screened")
+    assert left["adopted"] == [
+        {
+            "point": "foot",
+            "kind": "shoe",
+            "value_mm": None,
+            "value": "39",
+            "system": "eu",
+            "readings": 1,
+            "spread_mm": None,
+        },
+        {
+            "point": "B",
+            "kind": "girth",
+            "value_mm": "225",
+            "value": None,
+            "system": None,
+            "readings": 2,
+            "spread_mm": "2",
+        },
+        {
+            "point": "C",
+            "kind": "girth",
+            "value_mm": "365",
+            "value": None,
+            "system": None,
+            "readings": 1,
+            "spread_mm": None,
+        },
+    ]
+    names = [chart["chart"] for chart in left["charts"]]
+    assert names == sorted(path.stem for path in CHARTS.glob("*.toml"))
+    by_name = {chart["chart"]: chart for chart in left["charts"]}
+    low_tide = by_name["mill-four-low-tide"]
+    assert set(low_tide) == {
+        "chart", "invented", "verdict", "size", "variant", "alternatives", "complete", "margins",
+        "offered", "offered_why", "reasons", "cautions", "certainty", "summary", "morning",
+    }  # fmt: skip
+    assert (low_tide["verdict"], low_tide["size"]) == ("fits", "3")
+    assert low_tide["offered"] is False
+    assert low_tide["invented"] is True
+    assert low_tide["margins"][0] == {
+        "dimension": "ankle",
+        "value_mm": "225",
+        "low_mm": "215",
+        "high_mm": "250",
+        "margin_mm": "10",
+    }
+    assert by_name["mill-one-haar"]["verdict"] == "fits"
+    assert by_name["mill-two-squall"]["verdict"] == "not_measured"
+
+
+def test_text_never_shows_a_size_without_saying_it_is_not_cleared(
+    anklefirst: Anklefirst, session: str
+) -> None:
+    ran = anklefirst("fit", anklefirst.data)
+    assert ran.code == 0
+    assert f"Client SK-07, session {session}, 4 March 2026" in ran.out
+    legs = ran.out.split("\nLEFT\n")[1].split("\nRIGHT\n")
+    assert len(legs) == 2
+    assert all(leg.lstrip().startswith(NOT_CLEARED) for leg in legs)
+    assert "Screening not done" in legs[0]
+    assert "Used: round the ankle (B) 22.5 cm, read 2 times, 2 mm apart" in legs[0]
+    [line] = [line for line in ran.out.splitlines() if "(mill-four-low-tide)" in line][:1]
+    assert line.endswith(": for information: fits, size 3")
+    assert "Invented chart: never order from it." in legs[0]
+    assert "It does not diagnose, prescribe" in ran.out
+
+
+def test_a_block_flag_asks_for_a_person(anklefirst: Anklefirst, session: str) -> None:
+    anklefirst.record(session, "right", "B", "girth", "8.7")
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    assert ran.code == 1
+    [flag] = ran.json["sessions"][0]["flags"]
+    assert (flag["code"], flag["level"], flag["side"]) == ("hard_range", "block", "right")
+    assert (
+        "! must be settled: RIGHT: round the ankle (B): 8.7 cm"
+        in anklefirst("fit", anklefirst.data).out
+    )
+
+
+def test_sessions_are_sorted_by_client_and_session(anklefirst: Anklefirst, session: str) -> None:
+    anklefirst.world.later(hours=1)
+    others = [anklefirst.new(client) for client in ("SK-30", "SK-07", "SK-01")]
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    assert [(s["client"], s["session"]) for s in ran.json["sessions"]] == [
+        ("SK-01", others[2]),
+        ("SK-07", session),
+        ("SK-07", others[1]),
+        ("SK-30", others[0]),
+    ]
+
+
+def test_a_folder_or_its_files_in_any_order_say_the_same(
+    anklefirst: Anklefirst, session: str, tmp_path: Path
+) -> None:
+    other = anklefirst.session_file(anklefirst.new("SK-01"))
+    file = anklefirst.session_file(session)
+    whole = anklefirst("fit", anklefirst.data, "--json").out
+    assert anklefirst("fit", file, other, "--json").out == whole
+    assert anklefirst("fit", anklefirst.data / "sessions", "--json").out == whole
+    assert anklefirst("fit", tmp_path, "--json").out == whole, "a folder of data folders"
+    assert anklefirst("fit", anklefirst.data, file, "--json").out == whole, "a copy counts once"
+
+
+def test_two_copies_of_a_session_are_joined(
+    anklefirst: Anklefirst, session: str, tmp_path: Path
+) -> None:
+    copy = tmp_path / "stick"
+    shutil.copytree(anklefirst.data / "sessions", copy / "sessions")
+    anklefirst.record(session, "right", "C", "girth", "36.9")
+    both = anklefirst("fit", copy, anklefirst.data, "--json")
+    assert both.json == anklefirst("fit", anklefirst.data, "--json").json
+    assert both.json != anklefirst("fit", copy, "--json").json
+
+
+def test_copies_set_aside_are_never_read(anklefirst: Anklefirst, session: str) -> None:
+    aside = anklefirst.data / "set-aside"
+    aside.mkdir()
+    shutil.copy(
+        anklefirst.session_file(session), aside / "0199c3a2-5f1e-7d40-9b6a-2f8e61d0c9a7.toml"
+    )
+    (aside / anklefirst.session_file(session).name).write_bytes(b"damaged")
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    assert (ran.code, len(ran.json["sessions"])) == (0, 1)
+    assert anklefirst("fit", anklefirst.data.parent, "--json").json == ran.json
+
+
+def test_an_unreadable_file_is_a_problem_and_the_others_are_shown(
+    anklefirst: Anklefirst, session: str
+) -> None:
+    broken = anklefirst.session_file(anklefirst.new("SK-08"))
+    broken.write_bytes(broken.read_bytes()[:150])
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    assert ran.code == 1
+    assert [s["session"] for s in ran.json["sessions"]] == [session]
+    [problem] = ran.json["problems"]
+    assert (problem["path"], problem["code"]) == (str(broken), "not_toml")
+    assert ran.err.startswith(str(broken))
+    plain = anklefirst("fit", anklefirst.data)
+    assert (plain.code, plain.err) == (1, ran.err)
+
+
+def test_a_session_changed_outside_is_shown_and_marked(
+    anklefirst: Anklefirst, session: str
+) -> None:
+    file = anklefirst.session_file(session)
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("SK-07", "SK-70"), encoding="utf-8")
+    ran = anklefirst("fit", file, "--json")
+    assert ran.code == 1
+    assert ran.json["sessions"][0]["flags"][0]["code"] == "seal_broken"
+    assert [p["code"] for p in ran.json["problems"]] == ["seal_broken"]
+
+
+def test_chart_chooses_and_keeps_the_order(anklefirst: Anklefirst, session: str) -> None:
+    assert session
+    ran = anklefirst(
+        "fit", anklefirst.data, "--chart", "mill-two-squall", "--chart=mill-one-haar", "--json"
+    )
+    [found] = ran.json["sessions"]
+    for leg in found["legs"]:
+        assert [c["chart"] for c in leg["charts"]] == ["mill-one-haar", "mill-two-squall"]
+    refused = anklefirst("fit", anklefirst.data, "--chart", "mill-nine", "--json")
+    assert refused.code == 2
+    assert "mill-one-haar" in refused.json["problems"][0]["mend"]
+
+
+def test_the_folders_own_charts_stand_beside_the_shipped(
+    anklefirst: Anklefirst, session: str, tmp_path: Path
+) -> None:
+    assert session
+    own = anklefirst.data / "charts"
+    own.mkdir()
+    text = (CHARTS / "mill-four-low-tide.toml").read_text(encoding="utf-8")
+    (own / "ours.toml").write_text(
+        text.replace("mill-four-low-tide", "mill-nine"), encoding="utf-8"
+    )
+    shipped = len(list(CHARTS.glob("*.toml")))
+    from_elsewhere = anklefirst.bare(
+        "--data", tmp_path / "dunlin", "fit", anklefirst.data, "--json"
+    )
+    assert len(from_elsewhere.json["sessions"][0]["legs"][0]["charts"]) == shipped + 1
+    file = next(anklefirst.data.glob("sessions/*/*.toml"))
+    one = anklefirst.bare("fit", file, "--chart", "mill-nine", "--json")
+    assert one.json["sessions"][0]["legs"][0]["charts"][0]["verdict"] == "fits"
+    loose = tmp_path / file.name
+    shutil.copy(file, loose)
+    assert anklefirst("fit", loose, "--chart", "mill-nine").code == 0
+    only = anklefirst("fit", anklefirst.data, "--charts", own, "--json")
+    assert [c["chart"] for c in only.json["sessions"][0]["legs"][0]["charts"]] == ["mill-nine"]
+
+
+def test_a_chart_that_cannot_be_used_is_told(anklefirst: Anklefirst, session: str) -> None:
+    assert session
+    own = anklefirst.data / "charts"
+    own.mkdir()
+    (own / "ours.toml").write_text("format = 1\nid = 'Ours!'\n", encoding="utf-8")
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    assert ran.code == 1
+    assert {p["path"] for p in ran.json["problems"]} == {str(own / "ours.toml")}
+    assert len(ran.json["sessions"]) == 1
+
+
+def test_nothing_to_fit_is_fine(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    ran = anklefirst("fit", tmp_path, "--json")
+    assert (ran.code, ran.json) == (0, {"sessions": [], "problems": []})
+    assert anklefirst("fit", tmp_path).out == "There are no sessions here.\n"
+
+
+def test_a_link_is_not_followed(anklefirst: Anklefirst, session: str, tmp_path: Path) -> None:
+    link = tmp_path / "0199c3a2-5f1e-7d40-9b6a-2f8e61d0c9a7.toml"
+    link.symlink_to(anklefirst.session_file(session))
+    ran = anklefirst("fit", link, "--json")
+    assert (ran.code, ran.json["sessions"]) == (1, [])
+    assert len(ran.json["problems"]) == 1
+
+
+def test_fit_writes_nothing(anklefirst: Anklefirst, session: str) -> None:
+    assert session
+    before = {path: path.read_bytes() for path in anklefirst.data.rglob("*.toml")}
+    anklefirst("fit", anklefirst.data)
+    assert {path: path.read_bytes() for path in anklefirst.data.rglob("*.toml")} == before
