@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import tomli_w
 
+from fitcore.clean_text import clean
 from fitcore.codec import extra_head, judge_head, seal_problems
 from fitcore.document import read_document, write_document
 from fitcore.entries import LEDGER_ARRAYS, Entry
@@ -102,7 +103,7 @@ def read_laptop(raw: bytes) -> Laptop:
             id=str(values["id"]),
             next=_number(values["next"]),
             zone=str(values.get("zone", "UTC")),
-            measurer=str(values.get("measurer", "")),
+            measurer=clean(str(values.get("measurer", ""))).text,
             reserved_from=_number(values.get("reserved_from", values["next"])),
             reserved_for=str(values.get("reserved_for", "")),
         )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
+from fitcore.clean_text import clean
 from fitcore.conditions import judge_now
 from fitcore.edits import (
     Typed,
@@ -88,8 +89,8 @@ class Desk:
         self.session = session
         self.earlier = earlier
         self._opening = dict(opening or {})
-        self.unfinished_text = ""
-        """What had been typed and not accepted when the session was left."""
+        self.half_typed: dict[str, str] = {}
+        """Name of a field to what is typed there and not accepted."""
         self._now = now
         self._sorted: tuple[Session, Readings] | None = None
         self.index = self._resume_index()
@@ -144,6 +145,10 @@ class Desk:
         """Hours since rising, by the laptop's clock; None where the time is not known."""
         rising = self.session.value("rising_at")
         return hours_between(rising, self._now()) if isinstance(rising, datetime) else None
+
+    def time_doubts(self) -> tuple[str, ...]:
+        """Codes of what the hour says about a reading taken now."""
+        return judge_now(self.session, self._now(), self.profiles.time_rules)
 
     def result(self) -> SessionFit:
         """Judge the session against every chart."""
@@ -215,7 +220,7 @@ class Desk:
         except UnitError as error:
             problem = error.problem
             return Judged("refused", f"{problem.text} {problem.mend}")
-        doubts = judge_now(self.session, self._now(), self.profiles.time_rules)
+        doubts = self.time_doubts()
         if isinstance(typed, ShoeSize):
             return Judged("ready", typed=typed, doubts=doubts)
         flag = judge_range(self.profiles.ranges, step.side, step.point, step.kind, typed.mm)
@@ -320,9 +325,10 @@ class Desk:
         drafts = [draft_answer(self.session, what, value, at) for what, value in answers.items()]
         self._append(*(draft for draft in drafts if draft is not None))
 
-    def pause(self, typed: str = "") -> None:
+    def pause(self) -> None:
         """Note the field the session is left at, and what was typed there and not accepted."""
         if not self.session.value("finished"):
+            typed = self.half_typed.get(self.step.name, "")
             self.answer({"paused": [self.step.name, typed]})
 
     def pause_setup(self, answers: Mapping[str, Value]) -> None:
@@ -368,7 +374,8 @@ class Desk:
         if isinstance(paused, list) and len(paused) == 2:
             names = [step.name for step in self.steps]
             if paused[0] in names:
-                self.unfinished_text = str(paused[1])
+                if paused[1]:
+                    self.half_typed[str(paused[0])] = clean(str(paused[1])).text
                 return names.index(str(paused[0]))
         return next_open(self.steps, self.readings) or 0
 
@@ -377,6 +384,9 @@ class Desk:
         if reading is None:
             return ""
         place, value = _place_words(reading.place), reading_words(reading)
+        if self.step.place == (other_side(step.side), step.point, step.kind):
+            # The same point of the other leg is next: its field must not stand beside this value.
+            return say("Saved: {place}.", place=place)
         said = (
             say("Corrected: {place} {value}.", place=place, value=value)
             if corrected

@@ -166,8 +166,8 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
     ),
     "reason": (
         Action("accept", ("enter",), mark("accept"), mark("accept the reason")),
+        Action("down", ("down",), mark("choose"), mark("mark the answer below")),
         _UP,
-        _DOWN,
         Action("leave", ("escape",), mark("back"), mark("back; nothing is recorded")),
     ),
     "confirm": (

@@ -162,6 +162,12 @@ class SetupForm:
         if fault:
             return fault
         self.at += 1
+        if not all(line.has_default for line in self.lines[self.at :]):
+            return ""
+        for index, line in enumerate(self.lines):
+            if fault := self._fault(line):
+                self.at = index
+                return fault
         return ""
 
     @property

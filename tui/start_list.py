@@ -37,14 +37,13 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
         typed: part of a code to look for; empty shows all.
 
     Returns:
-        Paused sessions newest first, today's finished ones, then clients by code; last an offer
-        to start a new client where a code was typed that nobody has yet.
+        Paused sessions newest first, today's finished ones, then clients by code. Where a code is
+        typed, lines of exactly that client stand first, or an offer to start a new client.
     """
-    newest_first = sorted(sessions, key=_newest, reverse=True)
     paused: list[StartLine] = []
     finished_today: list[StartLine] = []
     clients: dict[str, Session] = {}
-    for session in newest_first:
+    for session in sorted(sessions, key=_newest, reverse=True):
         client = session.text("client")
         if not client or typed.casefold() not in client.casefold():
             continue
@@ -54,18 +53,20 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
             if session.seal is Seal.WHOLE and _was_begun(session):
                 paused.append(StartLine("paused", client, session, _when(at), say("PAUSED: go on")))
         elif at is not None and at.date() == today:
-            finished_today.append(
-                StartLine(
-                    "today", client, session, _when(at), say("finished today: see the result")
-                )
-            )
+            told = say("finished today: see the result")
+            finished_today.append(StartLine("today", client, session, _when(at), told))
     rest = [
         StartLine("client", client, session, _when(session.measured_at), _state(session))
         for client, session in sorted(clients.items())
     ]
     lines = [*paused, *finished_today, *rest]
-    if typed and typed not in clients:
-        lines.append(StartLine("new", typed, None, "", say("new client: start here")))
+    if typed:
+        # Enter on a typed code never opens another client: a longer code that merely holds it
+        # has to be marked with the arrow first.
+        exact = [line for line in lines if line.client.casefold() == typed.casefold()]
+        others = [line for line in lines if line not in exact]
+        new = StartLine("new", typed, None, "", say("new client: start here"))
+        lines = [*(exact or [new]), *others]
     return lines[:MOST_LINES]
 
 

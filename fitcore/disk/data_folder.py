@@ -66,6 +66,8 @@ class DataFolder:
         self._surroundings = surroundings
         self._on_disk: dict[str, bytes | None] = {}
         self._burnt: list[int] = []
+        self._unconfirmed: dict[str, tuple[bytes, frozenset[Entry]]] = {}
+        """Session to what a failed save left in its file, and its entries nobody was shown."""
         make_folder(path)
         since = write_instant(surroundings.now())
         self._lock = FolderLock(
@@ -124,17 +126,38 @@ class DataFolder:
         path = session_path(self.path, session.id)
         if session.id not in self._on_disk:
             self._on_disk[session.id] = read_bytes(path)
+        base, drafts = self._with_unconfirmed(session, drafts, path)
         first = self._reserve(len(drafts), session.id)
+        grown = base.with_entries(*_number(drafts, self.laptop.id, first))
+        content = write_session(grown).encode()
         try:
             make_folder(path.parent)
-            grown = session.with_entries(*_number(drafts, self.laptop.id, first))
-            content = write_session(grown).encode()
             write_durably(path, content, expected=self._on_disk[session.id])
         except FileFault:
             self._burnt += range(first, self.laptop.next)
+            if _holds(path, content):
+                self._unconfirmed[session.id] = (content, grown.entries - session.entries)
             raise
         self._on_disk[session.id] = content
+        self._unconfirmed.pop(session.id, None)
         return grown
+
+    def _with_unconfirmed(
+        self, session: Session, drafts: Sequence[Draft], path: Path
+    ) -> tuple[Session, Sequence[Draft]]:
+        """Keep, struck out, what a failed save left in the file after all.
+
+        A save can fail after the rename, when the folder's own flush fails. The nurse was told
+        that nothing was saved and will press Enter again: the same reading must not count twice.
+        """
+        content, entries = self._unconfirmed.get(session.id, (b"", frozenset()))
+        if not entries or not _holds(path, content):
+            return session, drafts
+        self._on_disk[session.id] = content
+        names = sorted(str(entry.by) for entry in entries if entry.array != "withdrawn")
+        why = say("saving it was not confirmed; it was entered again")
+        taken_back = Draft("withdrawn", drafts[0].at, {"takes_back": names, "why": why})
+        return session.with_entries(*entries), [taken_back, *drafts]
 
     def append_to_ledger(self, drafts: Sequence[Draft]) -> None:
         """Add entries to this laptop's ledger, durably.
@@ -280,6 +303,13 @@ class DataFolder:
         path = self._ledger_path()
         make_folder(path.parent)
         write_durably(path, write_ledger(self._read_ledger().with_entries(*entries)).encode())
+
+
+def _holds(path: Path, content: bytes) -> bool:
+    try:
+        return read_bytes(path) == content
+    except OSError:
+        return False
 
 
 def _number(drafts: Sequence[Draft], laptop: str, first: int) -> tuple[Entry, ...]:

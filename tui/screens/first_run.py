@@ -77,18 +77,18 @@ class FirstRunScreen(WorkScreen):
         """Go on; with both answers, open the folder."""
         label = self.query_one("#label", TypedLine)
         measurer = self.query_one("#measurer", TypedLine)
-        if not LAPTOP_LABEL.fullmatch(label.value.strip().casefold()):
+        if not LAPTOP_LABEL.fullmatch(label.text.casefold()):
             self.set_focus(label)
             self._say(say("Use up to 12 letters or digits, a letter first: tern, bag2."))
-        elif not measurer.value.strip():
+        elif not measurer.text:
             self.set_focus(measurer)
             self._say("")
         else:
             try:
                 await asyncio.to_thread(
                     self.desk_app.open_folder,
-                    label.value.strip().casefold(),
-                    measurer.value.strip(),
+                    label.text.casefold(),
+                    measurer.text,
                 )
             except FitError as error:
                 self._say(f"{error.problem.text} {error.problem.mend}")

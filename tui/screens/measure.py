@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.points import LEGS, Kind, Point, Side, other_side, place_words, side_words
-from fitcore.problems import FileFault, FitError
+from fitcore.problems import FitError
 from fitcore.protocol import Step, done_reading
 from fitcore.words import say
 from tui.desk import Desk, Judged, reading_words
@@ -65,13 +65,9 @@ class MeasureScreen(WorkScreen):
 
     async def on_mount(self) -> None:
         """Show the first open field and what was left unfinished there."""
-        field = self.query_one(TypedLine)
-        self.set_focus(field)
+        self.set_focus(self.query_one(TypedLine))
+        self._restore_typed()
         self.call_after_refresh(self.show_step)
-        if self.desk.unfinished_text:
-            field.value = self.desk.unfinished_text
-            field.action_end()
-            self._say(say("You had typed this and not accepted it."), doubt=True)
         await self._write(self.desk.resume)
 
     def on_resize(self, event: events.Resize) -> None:
@@ -96,12 +92,10 @@ class MeasureScreen(WorkScreen):
         leg = side_words(step.side) if step.side in LEGS else ""
         again = say(", time {round}", round=step.round) if step.round > 1 else ""
         self.query_one("#step", Static).update(
-            Content.assemble((f"{leg}{': ' if leg else ''}{what}", "bold"), f"   {number}{again}")
+            Content.assemble((f"{leg}{': ' if leg else ''}{what}", "bold"), f"  {number}{again}")
         )
         self.query_one("#where", Static).update(Content(step.where))
-        self.query_one("#tape-rule", Static).update(
-            Content.styled(desk.protocol.tape_rule if step.kind is Kind.GIRTH else "", "dim")
-        )
+        self.query_one("#tape-rule", Static).update(Content.styled(self._hint(step), "dim"))
         unit = say("size") if step.kind is Kind.SHOE else desk.unit
         self.query_one("#unit", Static).update(Content(f"{unit} >"))
         self.query_one("#usual", Static).update(Content(self._beside_field(step)))
@@ -114,9 +108,12 @@ class MeasureScreen(WorkScreen):
             return say("recorded: {value}", value=reading_words(here))
         if step.kind is Kind.SHOE:
             return say("such as 39, UK 6, US W 8")
-        if step.or_shoe:
-            return say("{usual}, or EU 39", usual=self.desk.usual_words() or say("cm"))
         return self.desk.usual_words()
+
+    def _hint(self, step: Step) -> str:
+        if step.or_shoe:
+            return say("A shoe size will do: type EU 39, UK 6, US W 8.")
+        return self.desk.protocol.tape_rule if step.kind is Kind.GIRTH else ""
 
     def _show_leg(self, step: Step) -> None:
         view = self.query_one(LegView)
@@ -190,9 +187,14 @@ class MeasureScreen(WorkScreen):
         )
         if hours is None:
             return Content(told + say("Time of rising not known."))
-        late = hours > float(desk.profiles.time_rules.late_after_hours)
         up = say("Up {hours:.1f} h.", hours=hours)
-        return Content.assemble(told, up, (say(" ! late in the day"), "bold") if late else "")
+        codes = desk.time_doubts()
+        warned = ""
+        if "late_in_day" in codes:
+            warned = say(" ! late in the day")
+        elif "compression_just_off" in codes:
+            warned = say(" Compression just off.")
+        return Content.assemble(told, up, (warned, "bold"))
 
     def _say(self, text: str, *, doubt: bool = False) -> None:
         sign = "! " if doubt else ""
@@ -213,25 +215,36 @@ class MeasureScreen(WorkScreen):
             self._say(judged.message, doubt=True)
         elif judged.outcome == "needs_reason":
             await self._ask_reason(
-                say("Keep {text}? Why is it right?", text=text),
+                say("Keep {text}? Why is it right?", text=field.text),
                 (say("measured twice, it is so"), say("very swollen leg"), say("other")),
                 lambda why: self._store(judged, why),
             )
         else:
             await self._store(judged)
 
-    async def _store(self, judged: Judged, why: str = "") -> None:
-        last = self.desk.index
-        said = await self._write(lambda: self.desk.store(judged, why))
-        if said is not None:
-            await self._after_saving(said, last)
+    async def _store(self, judged: Judged, why: str = "") -> str:
+        return await self._fill(lambda: self.desk.store(judged, why))
 
-    async def _after_saving(self, said: str, last_index: int) -> None:
-        self._clear_field()
-        self._say(said)
-        self.show_step()
-        if self.desk.all_done and last_index == len(self.desk.steps) - 1:
-            await self.desk_app.show_result(self.desk)
+    async def _fill(self, move: Callable[[], str]) -> str:
+        """Write what fills the present field and go on.
+
+        Returns:
+            What went wrong; empty where it is saved.
+        """
+        leads_on, filled = self._leads_on(), self.desk.step.name
+        fault = await self._write(move)
+        if not fault:
+            self.desk.half_typed.pop(filled, None)
+            self._restore_typed()
+            self.show_step()
+            if leads_on and self.desk.all_done:
+                await self.desk_app.show_result(self.desk)
+        return fault
+
+    def _leads_on(self) -> bool:
+        """Whether filling this field may lead to the result: a correction on the way does not."""
+        last = self.desk.index == len(self.desk.steps) - 1
+        return last or self.desk.reading_here is None
 
     async def do_up(self) -> None:
         """Go to the field before."""
@@ -259,11 +272,8 @@ class MeasureScreen(WorkScreen):
             self._record_not_taken,
         )
 
-    async def _record_not_taken(self, why: str) -> None:
-        last = self.desk.index
-        said = await self._write(lambda: self.desk.store_not_taken(why))
-        if said is not None:
-            await self._after_saving(said, last)
+    async def _record_not_taken(self, why: str) -> str:
+        return await self._fill(lambda: self.desk.store_not_taken(why))
 
     async def do_strike_out(self) -> None:
         """Ask why the reading shown is wrong, and strike it out."""
@@ -276,12 +286,10 @@ class MeasureScreen(WorkScreen):
             self._record_strike_out,
         )
 
-    async def _record_strike_out(self, why: str) -> None:
-        said = await self._write(lambda: self.desk.strike_out(why))
-        if said is not None:
-            self._clear_field()
-            self._say(said)
-            self.show_step()
+    async def _record_strike_out(self, why: str) -> str:
+        fault = await self._write(lambda: self.desk.strike_out(why))
+        self.show_step()
+        return fault
 
     async def do_other_leg(self) -> None:
         """Show what would move to the other leg, and move it if wanted."""
@@ -301,23 +309,21 @@ class MeasureScreen(WorkScreen):
         await self.app.push_screen(ConfirmScreen(question, lines, self._move_to_other_leg))
 
     async def _move_to_other_leg(self) -> None:
-        said = await self._write(self.desk.move_to_other_leg)
-        if said is not None:
-            self._clear_field()
-            self._say(said)
-            self.show_step()
+        self._keep_typed()
+        await self._write(self.desk.move_to_other_leg)
+        self._restore_typed()
+        self.show_step()
 
     async def do_remark(self) -> None:
         """Note something."""
         await self._ask_reason(say("Remark"), (), self._record_remark)
 
-    async def _record_remark(self, text: str) -> None:
-        said = await self._write(lambda: self.desk.add_remark(text))
-        if said is not None:
-            self._say(said)
+    async def _record_remark(self, text: str) -> str:
+        return await self._write(lambda: self.desk.add_remark(text))
 
     async def do_result(self) -> None:
         """Show the result with what there is."""
+        self._keep_typed()
         await self.desk_app.show_result(self.desk)
 
     async def do_leave(self) -> None:
@@ -327,42 +333,58 @@ class MeasureScreen(WorkScreen):
 
     async def pause(self) -> bool:
         """Note where the session is left; whether that could be written."""
-        typed = self.query_one(TypedLine).value
-        return await self._write(lambda: self.desk.pause(typed)) is not None
+        self._keep_typed()
+        return not await self._write(self.desk.pause)
 
     # -----------------------------------------------------------------------------------------
 
     async def _go(self, by: int) -> None:
+        self._keep_typed()
         self.desk.move(by)
-        self._clear_field()
-        here = self.desk.reading_here
         self._say(
             say("Type a new value to correct it; the old one is kept, struck through.")
-            if here
+            if self.desk.reading_here
             else ""
         )
+        self._restore_typed()
         self.show_step()
 
-    def _clear_field(self) -> None:
-        self.query_one(TypedLine).value = ""
+    def _keep_typed(self) -> None:
+        """Remember what is typed in the present field and not accepted."""
+        typed = self.query_one(TypedLine).text
+        if typed:
+            self.desk.half_typed[self.desk.step.name] = typed
+        else:
+            self.desk.half_typed.pop(self.desk.step.name, None)
+
+    def _restore_typed(self) -> None:
+        """Put back what was typed in the present field and not accepted."""
+        field = self.query_one(TypedLine)
+        field.value = self.desk.half_typed.get(self.desk.step.name, "")
+        field.action_end()
         self._seen_text = None
+        if field.value:
+            self._say(say("You had typed this and not accepted it."), doubt=True)
 
     async def _ask_reason(
-        self, question: str, choices: tuple[str, ...], then: Callable[[str], Awaitable[None]]
+        self, question: str, choices: tuple[str, ...], then: Callable[[str], Awaitable[str]]
     ) -> None:
         from tui.screens.reason import ReasonScreen
 
         await self.app.push_screen(ReasonScreen(question, choices, then))
 
-    async def _write(self, move: Callable[[], object]) -> str | None:
-        """Run a move that writes, in a thread; keys typed meanwhile wait for the next field.
+    async def _write(self, move: Callable[[], str | None]) -> str:
+        """Run a move that writes, in a thread, and say what came of it.
 
         Returns:
-            What to say, or None where nothing was stored: the fault is shown and the text stays.
+            What went wrong; empty where it is on disk.
         """
         try:
             said = await asyncio.to_thread(move)
-        except (FileFault, FitError) as error:
-            self._say(f"{error.problem.text} {error.problem.mend}", doubt=True)
-            return None
-        return said if isinstance(said, str) else ""
+        except FitError as error:
+            fault = f"{error.problem.text} {error.problem.mend}"
+            self._say(fault, doubt=True)
+            return fault
+        if said is not None:
+            self._say(said)
+        return ""

@@ -19,6 +19,13 @@ if TYPE_CHECKING:
     from textual.widget import Widget
 
 
+MOST_LINES = 16
+"""Lines of a question that fit at 80 x 24; more are counted (ours)."""
+
+if TYPE_CHECKING:
+    Then = Callable[[str], Awaitable[str]]
+
+
 class ReasonScreen(WorkScreen):
     """Asks for a reason: one of the usual ones, or a few words."""
 
@@ -26,16 +33,27 @@ class ReasonScreen(WorkScreen):
     CSS_PATH = "reason.tcss"
 
     def __init__(
-        self, question: str, choices: Sequence[str], then: Callable[[str], Awaitable[None]]
+        self,
+        question: str,
+        choices: Sequence[str],
+        then: Then,
+        *,
+        typed: str = "",
+        fault: str = "",
     ) -> None:
         """Ask for a reason.
 
         Args:
             question: what is asked.
             choices: the usual answers, perhaps none.
-            then: what to do with the answer; not called where the question is left.
+            then: what to do with the answer, not called where the question is left; returns what
+                went wrong, and the question is asked again with the same words.
+            typed: what was typed before it went wrong.
+            fault: what went wrong.
         """
         super().__init__()
+        self._typed = typed
+        self._fault = fault
         self._question = question
         self._choices = list(choices)
         self._then = then
@@ -47,13 +65,17 @@ class ReasonScreen(WorkScreen):
             yield PickList(id="choices")
             yield Static(Content(say("or type your own words:")), id="or")
         yield TypedLine(id="words", max_length=200)
+        yield Static(Content.styled(f"! {self._fault}" if self._fault else "", "bold $warning"))
 
     def on_mount(self) -> None:
         """Show the usual reasons, the first one marked."""
         self.query_one(TopBar).show(say("Question"))
         if self._choices:
             self.query_one(PickList).show(self._choices, 0)
-        self.set_focus(self.query_one(TypedLine))
+        line = self.query_one(TypedLine)
+        line.value = self._typed
+        line.action_end()
+        self.set_focus(line)
 
     async def do_up(self) -> None:
         """Mark the reason above."""
@@ -65,11 +87,17 @@ class ReasonScreen(WorkScreen):
 
     async def do_accept(self) -> None:
         """Accept what was typed, else the marked reason."""
-        typed = self.query_one(TypedLine).value.strip()
+        typed = self.query_one(TypedLine).text
         answer = typed or (self._choices[self.query_one(PickList).index] if self._choices else "")
-        if answer:
-            await self.app.pop_screen()
-            await self._then(answer)
+        if not answer:
+            return
+        await self.app.pop_screen()
+        fault = await self._then(answer)
+        if fault:
+            again = ReasonScreen(
+                self._question, self._choices, self._then, typed=answer, fault=fault
+            )
+            await self.app.push_screen(again)
 
     async def do_leave(self) -> None:
         """Leave without an answer."""
@@ -104,7 +132,11 @@ class ConfirmScreen(WorkScreen):
     def compose_body(self) -> Iterable[Widget]:
         """Return the question and what it is about."""
         yield Static(Content.styled(self._question, "bold"), id="question")
-        yield Static(Content("\n".join(self._lines)), id="about")
+        shown = self._lines
+        if len(shown) > MOST_LINES:
+            shown = shown[: MOST_LINES - 1]
+            shown.append(say("... and {count} more", count=len(self._lines) - len(shown)))
+        yield Static(Content("\n".join(shown)), id="about")
 
     def on_mount(self) -> None:
         """Say that this is a question."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from rich.cells import set_cell_size
+from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
@@ -38,9 +38,12 @@ _ORDER = (
     Verdict.NOT_MEASURED,
     Verdict.NOT_SUITABLE,
 )
-_LEG_COLUMNS = 18
-MOST_NOTES = 5
-"""Lines of notes below the reasons; F3 shows all."""
+_COLUMNS = 78
+_NOTE_COLUMNS = 66
+"""Cells a wrapped row of notes surely fills; words do not break."""
+_LEAST_LEG_COLUMNS = 12
+MOST_NOTE_ROWS = 5
+"""Rows of notes below the reasons; F3 shows all."""
 
 
 class ResultScreen(WorkScreen):
@@ -81,7 +84,7 @@ class ResultScreen(WorkScreen):
                 (say(" Size for information. Not cleared to fit. "), "bold reverse"), f"\n {why}"
             )
         )
-        legs = "".join(set_cell_size(side_words(leg.side), _LEG_COLUMNS) for leg in fit.legs)
+        legs = "".join(set_cell_size(side_words(leg.side), self._leg_width) for leg in fit.legs)
         heading = set_cell_size("  " + say("Size chart"), self._name_width) + legs
         self.query_one("#columns", Static).update(Content.styled(heading, "bold"))
         self.query_one(PickList).show([self._line(row) for row in self._rows], 0)
@@ -89,12 +92,22 @@ class ResultScreen(WorkScreen):
 
     @property
     def _name_width(self) -> int:
-        return 78 - _LEG_COLUMNS * max(1, len(self._fit.legs))
+        return _COLUMNS - self._leg_width * max(1, len(self._fit.legs))
+
+    @property
+    def _leg_width(self) -> int:
+        """As wide as the longest answer: a chart's name may be cut, a size never."""
+        answers = [verdict_words(fit.answer) for row in self._rows for fit in row]
+        return max([_LEAST_LEG_COLUMNS, *(cell_len(answer) + 2 for answer in answers)])
 
     def _line(self, row: tuple[ChartFit, ...]) -> str:
         chart = row[0].chart
-        cells = "".join(set_cell_size(verdict_words(fit.answer), _LEG_COLUMNS) for fit in row)
-        return set_cell_size(chart.title, self._name_width - 3) + " " + cells
+        cells = "".join(set_cell_size(verdict_words(fit.answer), self._leg_width) for fit in row)
+        room = self._name_width - 3
+        title = chart.title
+        if cell_len(title) > room:
+            title = set_cell_size(title, room - 1) + "…"
+        return set_cell_size(title, room) + " " + cells
 
     def _show_reasons(self) -> None:
         self.query_one("#flags", Static).update(self._flags_content())
@@ -106,10 +119,15 @@ class ResultScreen(WorkScreen):
 
     def _flags_content(self) -> Content:
         lines = note_lines(self._fit)
-        shown = lines[:MOST_NOTES]
-        if len(lines) > MOST_NOTES:
-            more = say("... and {count} more: F3", count=len(lines) - MOST_NOTES + 1)
-            shown = [*lines[: MOST_NOTES - 1], more]
+        shown: list[str] = []
+        rows = 0
+        for line in lines:
+            rows += -(-cell_len(line) // _NOTE_COLUMNS)
+            last = len(shown) == len(lines) - 1
+            if rows > MOST_NOTE_ROWS - (0 if last else 1):
+                shown.append(say("... and {count} more: F3", count=len(lines) - len(shown)))
+                break
+            shown.append(line)
         return Content("\n".join(shown))
 
     # --- actions -----------------------------------------------------------------------------

@@ -138,13 +138,13 @@ class StartScreen(WorkScreen):
 
     # -----------------------------------------------------------------------------------------
 
-    async def _set_measurer(self, code: str) -> None:
+    async def _set_measurer(self, code: str) -> str:
         try:
             await asyncio.to_thread(self.desk_app.folder.set_measurer, code)
         except FitError as error:
-            self.say(f"{error.problem.text} {error.problem.mend}", doubt=True)
-            return
+            return f"{error.problem.text} {error.problem.mend}"
         await self.desk_app.show_start()
+        return ""
 
     async def _open_session(self, session: Session) -> None:
         desk = await self.desk_app.open_desk(session)
@@ -179,7 +179,7 @@ class StartScreen(WorkScreen):
 
     def _show_lines(self, index: int | None = None) -> None:
         app = self.desk_app
-        typed = self.query_one(TypedLine).value.strip()
+        typed = self.query_one(TypedLine).text
         self._lines = start_lines(app.sessions.values(), app.now().date(), typed)
         shown = [
             f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"

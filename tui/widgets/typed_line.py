@@ -23,6 +23,11 @@ class TypedLine(Input):
         super().__init__(id=id, max_length=max_length, select_on_focus=False, compact=True)
         self.cursor_blink = False
 
+    @property
+    def text(self) -> str:
+        """What is typed, cleaned and composed: two ways to type one letter are one text."""
+        return clean(self.value).text
+
     def edit(self, event: events.Key) -> bool:
         """Type a character or carry out an editing key; whether it was one."""
         moves = {
