@@ -181,6 +181,17 @@ def test_a_folder_that_cannot_be_made_is_told(anklefirst: Anklefirst) -> None:
     assert ran.json["problems"][0]["path"] == str(anklefirst.data)
 
 
+def test_numbers_already_in_a_session_are_never_used_again(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    [marker] = (anklefirst.world.state / "laptops").iterdir()
+    earlier = [(path, path.read_bytes()) for path in (anklefirst.data / "laptop.toml", marker)]
+    first = anklefirst.record(session, "left", "B", "girth", "22.4")
+    for path, raw in earlier:  # the whole laptop was set back, its memory too
+        path.write_bytes(raw)
+    second = anklefirst.record(session, "left", "C", "girth", "36")
+    assert first.partition(":")[0] != second.partition(":")[0]
+
+
 def test_a_copied_folder_goes_on_under_a_new_name_and_says_so(anklefirst: Anklefirst) -> None:
     session = anklefirst.new()
     old = entries(anklefirst, session, "answers")[0]["by"].partition(":")[0]

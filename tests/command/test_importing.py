@@ -167,6 +167,16 @@ def test_a_longer_sheet_does_not_undo_what_was_set_since(anklefirst: Anklefirst)
     assert readings(anklefirst.data)[1]["posture"] == "standing"
 
 
+def test_a_longer_sheet_does_not_undo_the_zone_set_since(anklefirst: Anklefirst) -> None:
+    bare = [row.replace("+01:00", "") for row in (ROW, CALF)]
+    anklefirst("import", anklefirst.sheet(bare[0]))
+    [session] = sessions(anklefirst.data)
+    anklefirst("set", session.id, "zone", "Europe/Paris")
+    assert anklefirst("import", anklefirst.sheet(*bare), "--json").json["added"] == 1
+    [session] = sessions(anklefirst.data)
+    assert session.text("zone") == "Europe/Paris"
+
+
 def test_a_session_given_to_another_client_takes_no_more_rows(anklefirst: Anklefirst) -> None:
     anklefirst("import", anklefirst.sheet(ROW))
     [session] = sessions(anklefirst.data)

@@ -8,10 +8,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from folder_views import rows, whole
 
+from fitcore.disk.session_files import SessionFile, read_session_file
 from fitcore.points import Kind, Point, Side
 from fitcore.readings import Readings
+from tui.commands import finding
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from conftest import Anklefirst
 
 
@@ -170,6 +174,15 @@ def test_a_correction_counts_and_the_old_reading_stays(anklefirst: Anklefirst) -
     assert (float(value.mm), value.readings) == (224, 1)
 
 
+def test_a_second_correction_lists_all_it_replaces(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    names = [anklefirst.record(session, "left", "B", "girth", "24.4")]
+    for value in ("23.4", "22.4"):
+        ran = anklefirst("correct", names[-1], value, "--why", "misread", "--json")
+        names += ran.json["entries"]
+    assert entries(anklefirst, session, "readings")[2]["instead_of"] == [names[1], names[0]]
+
+
 def test_a_correction_has_the_unit_of_the_reading_it_replaces(anklefirst: Anklefirst) -> None:
     session = anklefirst.new()
     inches = anklefirst.record(session, "left", "C", "girth", "15 1/8 in")
@@ -226,14 +239,36 @@ def test_a_reason_must_say_something(verb: list[str], anklefirst: Anklefirst) ->
     assert (ran.code, ran.json["problems"][0]["code"]) == (2, "reason_missing")
 
 
-def test_an_entry_is_found_among_many_sessions(anklefirst: Anklefirst) -> None:
+def test_an_entry_is_found_among_many_sessions(
+    anklefirst: Anklefirst, monkeypatch: pytest.MonkeyPatch
+) -> None:
     first = anklefirst.new("SK-01")
     entry = anklefirst.record(first, "left", "B", "girth", "22.4")
     for number in range(2, 12):
         other = anklefirst.new(f"SK-{number:02d}")
         anklefirst.record(other, "left", "B", "girth", "23")
     assert entry.endswith(":3")  # 3 is also the beginning of 30 to 33
+    parsed = []
+
+    def read(path: Path) -> SessionFile:
+        parsed.append(path)
+        return read_session_file(path)
+
+    monkeypatch.setattr(finding, "read_session_file", read)
     assert anklefirst("correct", entry, "22.5", "--why", "w", "--json").json["session"] == first
+    assert len(parsed) == len([p for p in parsed if entry in p.read_text(encoding="utf-8")]) == 3
+
+
+def test_an_entry_of_two_contents_is_left_alone(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    entry = anklefirst.record(session, "left", "B", "girth", "22.4")
+    file = anklefirst.session_file(session)
+    other = "0199c3a2-5f1e-7d40-9b6a-2f8e61d0c9a7"
+    text = file.read_text(encoding="utf-8").replace(session, other).replace("22.4", "22.40")
+    file.with_name(f"{other}.toml").write_text(text, encoding="utf-8")
+    for words in (["correct", entry, "22.5"], ["withdraw", entry]):
+        ran = anklefirst(*words, "--why", "w", "--json")
+        assert (ran.code, ran.json["problems"][0]["code"]) == (2, "twin")
 
 
 def test_an_entry_nobody_wrote_is_told(anklefirst: Anklefirst) -> None:
