@@ -39,11 +39,11 @@ def leg_times(session: Session, readings: Readings, side: Side) -> LegTimes | No
     Elapsed times are differences in UTC. They rest on the laptop's clock and are only told.
     """
     instants = [
-        reading.at
+        at
         for place in readings.places()
         if place[0] is side
         for reading in readings.taken(place)
-        if reading.at is not None
+        if (at := readings.read_at(reading)) is not None
     ]
     if not instants:
         return None

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from fitcore.readings import Reading, Readings
+    from fitcore.reading import Reading
+    from fitcore.readings import Readings
     from fitcore.session import Session
 
 Typed = Length | ShoeSize
@@ -54,6 +55,7 @@ def draft_reading(
     instead_of: Sequence[str] = (),
     why: str = "",
     doubts: Sequence[str] = (),
+    posture: str = "",
 ) -> Draft:
     """Record a reading, or a correction where `instead_of` names what it replaces.
 
@@ -65,6 +67,7 @@ def draft_reading(
         instead_of: names of the readings this one replaces.
         why: the reason for a correction, or for keeping a doubtful value.
         doubts: codes of what the nurse was told when she accepted it.
+        posture: where this reading's differs from the session's.
     """
     meaning: dict[str, Value | None] = (
         {"system": typed.system, "value": typed.value}
@@ -81,6 +84,7 @@ def draft_reading(
             "instead_of": list(instead_of) or None,
             "why": clean(why).text or None,
             "doubts": list(doubts) or None,
+            "posture": posture or None,
         },
     )
 

@@ -7,7 +7,7 @@ change of summer time; so every difference here goes through UTC.
 from __future__ import annotations
 
 import re
-from datetime import datetime, time, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, time, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fitcore.problems import Problem, UnitError
@@ -28,6 +28,10 @@ _MONTHS = [
     "November",
     "December",
 ]
+
+
+EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+"""An instant to measure others from; any would do."""
 
 
 def hours_between(earlier: datetime, later: datetime) -> float:

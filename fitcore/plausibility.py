@@ -13,7 +13,7 @@ from fitcore.words import say
 
 if TYPE_CHECKING:
     from fitcore.profile_models import PlausibleRange, Ranges
-    from fitcore.readings import Reading
+    from fitcore.reading import Reading
 
 
 def judge_reading(ranges: Ranges, reading: Reading) -> Flag | None:

@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fitcore.profile_models import Protocol, ProtocolStep
-    from fitcore.readings import Reading, Readings
+    from fitcore.reading import Reading
+    from fitcore.readings import Readings
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from fitcore.entries import SESSION_ARRAYS, Entry, Value
-from fitcore.instants import hours_between
+from fitcore.instants import EPOCH, hours_between
 from fitcore.problems import Problem, ReadingError
 from fitcore.units import plain
 from fitcore.words import say
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 """The file format this program reads and writes; it rises only for a breaking change."""
-
-
-_EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class Seal(StrEnum):
@@ -128,7 +125,7 @@ def _value_key(value: Value) -> tuple[str, str]:
     if isinstance(value, int | Decimal) and not isinstance(value, bool):
         return ("number", plain(Decimal(value)))
     if isinstance(value, datetime) and value.tzinfo is not None:
-        return ("instant", str(hours_between(_EPOCH, value)))
+        return ("instant", str(hours_between(EPOCH, value)))
     return (type(value).__name__, repr(value))
 
 

@@ -13,21 +13,25 @@ import random
 import shutil
 import sys
 import tempfile
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.disk.session_files import session_path
 from fitcore.disk.surroundings import Surroundings
-from fitcore.entries import Value
 from fitcore.identity import own_client_code
 from fitcore.instants import parse_time_of_day
-from fitcore.session import Session
 from tui.desk import Desk
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fitcore.entries import Value
+    from fitcore.session import Session
 
 ZONE = ZoneInfo("Europe/London")
 DAY = datetime(2026, 3, 4, tzinfo=ZONE)
@@ -69,41 +73,139 @@ class Case:
 
 SHORT, SOCK = "below-knee-short", "below-knee-sock"
 CASES = (
-    Case("tern", 1, "07:10", "06:30", "work", SOCK, ("39", "36.2", "36.4"),
-         remark="Shop worker."),
-    Case("tern", 2, "16:40", "16:00", "work", SOCK, ("43", "38.0", "38.1"),
-         remark="Night baker: gets up in the afternoon."),
-    Case("tern", 3, "16:40", "06:00", "standing", SHORT,
-         ("24.6", "39.9", "41.0", "-", "24.5", "40.0", "41.0", "-"), remark="Teacher."),
-    Case("tern", 4, "10:05", "08:00", "standing", SHORT,
-         ("8.7", "46.0", "40.5", "-", "8 3/4 in", "45.8", "40.5", "-")),
-    Case("tern", 5, "11:20", "09:30", "standing", SHORT,
-         ("-", "40.2", "-", "-", "-", "37.0", "-", "-"), finished=False,
-         remark="Left calf larger and warm for two days. Stopped; medical help today."),
-    Case("dunlin", 1, "15:30", "07:00", "prescribed", SHORT,
-         ("29.5", "44.0", "42.0", "-", "22.6", "37.8", "42.0", "-"), forms=("below_knee",),
-         answers={"compression": "off", "compression_off_at": "15:20"},
-         remark="Lymphoedema left, unchanged for months; deep folds at the ankle."),
-    Case("dunlin", 2, "09:40", "07:30", "prescribed", SHORT, (), forms=("below_knee",),
-         finished=False,
-         remark="Arms 138/134, ankles left 110, right 128 mmHg. Left referred before measuring."),
-    Case("dunlin", 3, "10:20", "07:00", "prescribed", SHORT, (), forms=("below_knee",),
-         finished=False, remark="Diabetes, numb toes. Arm 140, ankle 190 mmHg. Not measured."),
-    Case("dunlin", 4, "11:00", "08:30", "prescribed", SHORT,
-         ("23.8", "37.5", "41.0", "-", "23.8", "37.5", "41.0", "-"), forms=("below_knee",),
-         remark="Stable heart failure, smoker; 18-24 mmHg prescribed, no ankle pressure taken."),
-    Case("dunlin", 5, "15:10", "13:30", "sport", SOCK, ("38", "31.0", "31.0"), finished=False,
-         remark="Boy of 13, football. Not for this program: children's service."),
-    Case("petrel", 1, "09:05", "07:00", "prescribed", SHORT, ("23.1", "37.9", "41.0", "-"),
-         sides=("right",), forms=("below_knee",),
-         remark="Left leg lost to poor circulation. Vascular advice first."),
-    Case("petrel", 2, "10:00", "08:00", "prescribed", SHORT,
-         ("20.4", "29.8", "38.0", "-", "20.4", "29.8", "38.0", "-"), forms=("below_knee",),
-         answers={"posture": "lying"},
-         remark="Measured lying, knee bent about 30 degrees; clawed toes."),
-    Case("petrel", 3, "11:30", "09:00", "travel", SHORT,
-         ("24.0", "38.8", "40.0", "-", "24.2", "39.0", "40.0", "-"),
-         remark="31 weeks pregnant, flight tomorrow, no warning signs: ask the midwife."),
+    Case("tern", 1, "07:10", "06:30", "work", SOCK, ("39", "36.2", "36.4"), remark="Shop worker."),
+    Case(
+        "tern",
+        2,
+        "16:40",
+        "16:00",
+        "work",
+        SOCK,
+        ("43", "38.0", "38.1"),
+        remark="Night baker: gets up in the afternoon.",
+    ),
+    Case(
+        "tern",
+        3,
+        "16:40",
+        "06:00",
+        "standing",
+        SHORT,
+        ("24.6", "39.9", "41.0", "-", "24.5", "40.0", "41.0", "-"),
+        remark="Teacher.",
+    ),
+    Case(
+        "tern",
+        4,
+        "10:05",
+        "08:00",
+        "standing",
+        SHORT,
+        ("8.7", "46.0", "40.5", "-", "8 3/4 in", "45.8", "40.5", "-"),
+    ),
+    Case(
+        "tern",
+        5,
+        "11:20",
+        "09:30",
+        "standing",
+        SHORT,
+        ("-", "40.2", "-", "-", "-", "37.0", "-", "-"),
+        finished=False,
+        remark="Left calf larger and warm for two days. Stopped; medical help today.",
+    ),
+    Case(
+        "dunlin",
+        1,
+        "15:30",
+        "07:00",
+        "prescribed",
+        SHORT,
+        ("29.5", "44.0", "42.0", "-", "22.6", "37.8", "42.0", "-"),
+        forms=("below_knee",),
+        answers={"compression": "off", "compression_off_at": "15:20"},
+        remark="Lymphoedema left, unchanged for months; deep folds at the ankle.",
+    ),
+    Case(
+        "dunlin",
+        2,
+        "09:40",
+        "07:30",
+        "prescribed",
+        SHORT,
+        (),
+        forms=("below_knee",),
+        finished=False,
+        remark="Arms 138/134, ankles left 110, right 128 mmHg. Left referred before measuring.",
+    ),
+    Case(
+        "dunlin",
+        3,
+        "10:20",
+        "07:00",
+        "prescribed",
+        SHORT,
+        (),
+        forms=("below_knee",),
+        finished=False,
+        remark="Diabetes, numb toes. Arm 140, ankle 190 mmHg. Not measured.",
+    ),
+    Case(
+        "dunlin",
+        4,
+        "11:00",
+        "08:30",
+        "prescribed",
+        SHORT,
+        ("23.8", "37.5", "41.0", "-", "23.8", "37.5", "41.0", "-"),
+        forms=("below_knee",),
+        remark="Stable heart failure, smoker; 18-24 mmHg prescribed, no ankle pressure taken.",
+    ),
+    Case(
+        "dunlin",
+        5,
+        "15:10",
+        "13:30",
+        "sport",
+        SOCK,
+        ("38", "31.0", "31.0"),
+        finished=False,
+        remark="Boy of 13, football. Not for this program: children's service.",
+    ),
+    Case(
+        "petrel",
+        1,
+        "09:05",
+        "07:00",
+        "prescribed",
+        SHORT,
+        ("23.1", "37.9", "41.0", "-"),
+        sides=("right",),
+        forms=("below_knee",),
+        remark="Left leg lost to poor circulation. Vascular advice first.",
+    ),
+    Case(
+        "petrel",
+        2,
+        "10:00",
+        "08:00",
+        "prescribed",
+        SHORT,
+        ("20.4", "29.8", "38.0", "-", "20.4", "29.8", "38.0", "-"),
+        forms=("below_knee",),
+        answers={"posture": "lying"},
+        remark="Measured lying, knee bent about 30 degrees; clawed toes.",
+    ),
+    Case(
+        "petrel",
+        3,
+        "11:30",
+        "09:00",
+        "travel",
+        SHORT,
+        ("24.0", "38.8", "40.0", "-", "24.2", "39.0", "40.0", "-"),
+        remark="31 weeks pregnant, flight tomorrow, no warning signs: ask the midwife.",
+    ),
 )
 
 
@@ -135,8 +237,13 @@ class Day:
             "measurer": folder.laptop.measurer,
             "zone": folder.laptop.zone,
         }
-        return Desk(folder, self.profiles, session or folder.new_session(), now=self.clock.now,
-                    opening={} if session else opening)
+        return Desk(
+            folder,
+            self.profiles,
+            session or folder.new_session(),
+            now=self.clock.now,
+            opening={} if session else opening,
+        )
 
     def play(self, case: Case) -> Desk:
         """Play one sitting."""
@@ -182,7 +289,7 @@ def measure(desk: Desk, text: str, why: str = "read so from the tape") -> None:
     desk.store(judged, why if judged.outcome == "needs_reason" else "")
 
 
-def correct_unit_slip(day: Day, desk: Desk) -> None:
+def correct_unit_slip(desk: Desk) -> None:
     """Case 4: the ankle typed as 8.7 was read on an inch tape; it is 8 11/16 in."""
     desk.index = 0
     judged = desk.judge("8 11/16 in", seen=True)
@@ -226,8 +333,15 @@ def two_codes_one_person(day: Day) -> None:
     # Two weeks later, on petrel, whose battery was flat: its clock says 1970.
     day.at("01:20", datetime(1970, 1, 1, tzinfo=ZONE))
     check = day.desk("petrel", own_client_code("tern", 6))
-    check.start_measuring({"purpose": "standing", "protocol": SHORT, "sides": ["left", "right"],
-                           "rising_at": "unknown", "posture": "standing"})
+    check.start_measuring(
+        {
+            "purpose": "standing",
+            "protocol": SHORT,
+            "sides": ["left", "right"],
+            "rising_at": "unknown",
+            "posture": "standing",
+        }
+    )
     check.add_remark("Check after two weeks: heel sore. Change the size.")
     check.pause()
 
@@ -241,7 +355,7 @@ def make_day(root: Path) -> None:
         for case in sorted(CASES, key=lambda case: (case.laptop, case.start)):
             desk = day.play(case)
             if (case.laptop, case.number) == ("tern", 4):
-                correct_unit_slip(day, desk)
+                correct_unit_slip(desk)
         two_codes_one_person(day)
         day.close()
 

@@ -7,6 +7,7 @@ cannot hide behind itself.
 from __future__ import annotations
 
 import tomllib
+import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
@@ -76,7 +77,9 @@ def file_of(*arrays: tuple[str, Sequence[str]], head: str = "") -> bytes:
 
 AT = datetime(2026, 3, 4, 9, 12, 40, tzinfo=timezone(timedelta(hours=1)))
 
-words = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Zl", "Zp"]), max_size=12)
+words = st.text(
+    st.characters(codec="utf-8", exclude_categories=["C", "Zl", "Zp"]), max_size=12
+).map(lambda text: unicodedata.normalize("NFC", text))
 instants = st.datetimes(datetime(1970, 1, 2), datetime(2099, 12, 30)).map(  # noqa: DTZ001
     lambda instant: instant.replace(microsecond=0, tzinfo=UTC)
 )

@@ -29,7 +29,7 @@ from fitcore.plausibility import judge_range
 from fitcore.points import LEGS, Kind, Place, Side, other_side, place_words, side_words
 from fitcore.problems import UnitError
 from fitcore.protocol import Step, done_reading, next_open, plan
-from fitcore.readings import Reading, Readings
+from fitcore.readings import Readings
 from fitcore.shoes import ShoeSize, parse_shoe_size, system_words
 from fitcore.units import Unit, plain, show_cm, show_length
 from fitcore.words import say
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from fitcore.disk.profile_files import Profiles
     from fitcore.entries import Draft, Value
     from fitcore.profile_models import Protocol
+    from fitcore.reading import Reading
     from fitcore.session import Session
 
 DEFAULT_PROTOCOL = "below-knee-short"
@@ -147,8 +148,10 @@ class Desk:
         return hours_between(rising, self._now()) if isinstance(rising, datetime) else None
 
     def time_doubts(self) -> tuple[str, ...]:
-        """Codes of what the hour says about a reading taken now."""
-        return judge_now(self.session, self._now(), self.profiles.time_rules)
+        """Codes of what the hour says about a reading taken now, or corrected: taken then."""
+        here = self.reading_here
+        read_at = self.readings.read_at(here) if here is not None else None
+        return judge_now(self.session, read_at or self._now(), self.profiles.time_rules)
 
     def result(self) -> SessionFit:
         """Judge the session against every chart."""
@@ -275,6 +278,7 @@ class Desk:
             instead_of=old.lineage if old else (),
             why=why,
             doubts=judged.doubts,
+            posture=old.posture if old else "",
         )
         self._append(draft)
         self._move_on()

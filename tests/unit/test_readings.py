@@ -10,7 +10,8 @@ from strategies import entry_from_line, entry_of, session_of
 
 from fitcore.points import Kind, Point, Side
 from fitcore.problems import ReadingError
-from fitcore.readings import Adopted, Readings, read_reading
+from fitcore.reading import read_reading
+from fitcore.readings import Adopted, Readings
 
 if TYPE_CHECKING:
     from fitcore.entries import Entry

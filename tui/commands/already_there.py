@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.session_files import find_session_files, read_regular, read_session_file
 from fitcore.entries import render_value
-from fitcore.readings import Reading, Readings
+from fitcore.readings import Readings
 from fitcore.units import plain
 from fitcore.words import say
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
     from pathlib import Path
 
+    from fitcore.reading import Reading
     from fitcore.session import Session
     from fitcore.sheet import RowKey, SheetRow
 

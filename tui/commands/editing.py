@@ -6,7 +6,7 @@ The same drafts as the screen makes, through `fitcore.edits`; only the words aro
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
@@ -26,7 +26,7 @@ from fitcore.edits import (
 from fitcore.fields import answer_words, parse_answer
 from fitcore.plausibility import judge_range
 from fitcore.problems import FileFault, Problem, ReadingError
-from fitcore.readings import Reading, Readings
+from fitcore.readings import Readings
 from fitcore.session import Session, entry_order
 from fitcore.shoes import ShoeSize
 from fitcore.words import say
@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from fitcore.entries import Draft, Entry, Value
     from fitcore.flags import Flag
     from fitcore.points import Place
+    from fitcore.reading import Reading
 
 
 def new(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
@@ -135,7 +136,8 @@ def correct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
         old = _correctable(opened.session, entry)
         unit = old.unit or tape_unit(opened.session)
         typed = parse_typed(old.kind, arguments.value, unit, old.system or "eu")
-        flags = _doubts(opened.session, old.place, typed, now, load_profiles(own=data))
+        read_at = Readings(opened.session).read_at(old) or now
+        flags = _doubts(opened.session, old.place, typed, read_at, load_profiles(own=data))
         draft = draft_reading(
             old.place,
             old.round,
@@ -144,8 +146,8 @@ def correct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
             instead_of=old.lineage,
             why=arguments.why,
             doubts=[flag.code for flag in flags],
+            posture=old.posture,
         )
-        draft = replace(draft, fields={**draft.fields, "posture": old.posture or None})
         said = reading_words(old.place, old.round, value_words(typed))
         return opened.outcome(
             [draft], said, say("Instead of {name}.", name=old.name), flags=flags, notes=notes

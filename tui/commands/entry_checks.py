@@ -11,7 +11,7 @@ from fitcore.clean_text import is_unsafe
 from fitcore.fields import FIELDS, UNKNOWN, Field
 from fitcore.identity import judge_client_code
 from fitcore.problems import Problem, ProblemLevel, ReadingError
-from fitcore.readings import read_reading
+from fitcore.reading import read_reading
 from fitcore.session import Session, entry_order
 from fitcore.words import say
 
