@@ -14,20 +14,6 @@ from fitcore.problems import Problem, UnitError
 from fitcore.words import say
 
 _CLOCK_TIME = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?")
-_MONTHS = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-]
 
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
@@ -128,7 +114,21 @@ def parse_time_of_day(text: str, now: datetime) -> datetime:
 
 def long_date(instant: datetime) -> str:
     """Write a date for people: `4 March 2026`."""
-    return f"{instant.day} {say(_MONTHS[instant.month - 1])} {instant.year}"
+    months = (
+        say("January"),
+        say("February"),
+        say("March"),
+        say("April"),
+        say("May"),
+        say("June"),
+        say("July"),
+        say("August"),
+        say("September"),
+        say("October"),
+        say("November"),
+        say("December"),
+    )
+    return f"{instant.day} {months[instant.month - 1]} {instant.year}"
 
 
 def _not_an_instant(text: str) -> Problem:

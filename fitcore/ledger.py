@@ -15,10 +15,13 @@ from fitcore.clean_text import clean
 from fitcore.codec import extra_head, judge_head, seal_problems
 from fitcore.document import read_document, write_document
 from fitcore.entries import LEDGER_ARRAYS, Entry
-from fitcore.identity import LAPTOP_ID
+from fitcore.identity import LAPTOP_ID, SESSION_ID
 from fitcore.problems import FileFault, Problem
 from fitcore.session import FORMAT, Seal
 from fitcore.words import say
+
+MANY_SESSIONS = "*"
+"""Stands in `reserved_for` where unused numbers may belong to any session."""
 
 _MOST_ENTRIES = 10**15 - 1
 """More than any laptop writes; a larger number is damage (ours)."""
@@ -109,7 +112,8 @@ def read_laptop(raw: bytes) -> Laptop:
         )
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise _unusable(str(error)) from error
-    if not LAPTOP_ID.fullmatch(laptop.id) or not 1 <= laptop.reserved_from <= laptop.next:
+    known = laptop.reserved_for in ("", MANY_SESSIONS) or SESSION_ID.fullmatch(laptop.reserved_for)
+    if not (known and LAPTOP_ID.fullmatch(laptop.id) and 1 <= laptop.reserved_from <= laptop.next):
         raise _unusable(say("id or numbers are not valid"))
     return laptop
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import codecs
 import os
 import signal
 import sys
-from contextlib import suppress
+from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
 from textual import events
@@ -21,6 +23,7 @@ from tui.faults import tell, tell_fault
 from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import datetime
     from pathlib import Path
 
@@ -55,6 +58,8 @@ class AnklefirstApp(App[int]):
         self.sessions_read = asyncio.Event()
         self._folder: DataFolder | None = None
         self._profiles: Profiles | None = None
+        self._running_loop: asyncio.AbstractEventLoop | None = None
+        self._asked_to_end = False
         self._keys: asyncio.Queue[events.Key | events.Paste | None] = asyncio.Queue()
 
     @property
@@ -76,11 +81,9 @@ class AnklefirstApp(App[int]):
 
     async def on_mount(self) -> None:
         """Show the start, or the first run's questions; end cleanly when the window closes."""
-        loop = asyncio.get_running_loop()
-        for name in ("SIGTERM", "SIGHUP"):
-            if hasattr(signal, name):
-                with suppress(NotImplementedError, RuntimeError):
-                    loop.add_signal_handler(getattr(signal, name), self._on_signal)
+        self._running_loop = asyncio.get_running_loop()
+        if self._asked_to_end:
+            self._keys.put_nowait(None)
         if self._folder is not None or is_named(self.data):
             if self._folder is None:
                 self.open_folder()
@@ -195,9 +198,7 @@ class AnklefirstApp(App[int]):
     async def load_profiles(self) -> Profiles:
         """Load charts, protocols and rules, once, in a thread."""
         if self._profiles is None:
-            from fitcore.disk.profile_files import load_profiles
-
-            self._profiles = await asyncio.to_thread(load_profiles, self.data)
+            self._profiles = await asyncio.to_thread(_load_profiles, self.data)
         return self._profiles
 
     async def open_desk(self, session: Session) -> Desk:
@@ -238,9 +239,18 @@ class AnklefirstApp(App[int]):
         await self._pause_open_work()
         self.exit(0)
 
-    def _on_signal(self) -> None:
-        # Behind the keys already typed: what was accepted is saved first.
-        self._keys.put_nowait(None)
+    def ask_to_end(self) -> None:
+        """End as soon as the keys typed so far are dealt with; may be called by a signal handler.
+
+        What was accepted is saved first; the terminal may be gone by then.
+        """
+        self._asked_to_end = True
+        if self._running_loop is not None:
+            self._running_loop.call_soon_threadsafe(self._keys.put_nowait, None)
+
+    def panic(self, *_: object) -> None:
+        """End without printing what the framework would: a traceback, from its input thread too."""
+        self._fatal_error()
 
     async def _pause_open_work(self) -> None:
         for screen in self.screen_stack:
@@ -258,7 +268,44 @@ class AnklefirstApp(App[int]):
 
     def _fatal_error(self) -> None:
         self._return_code = EXIT_FAULT
+        if self._exception is None:
+            self._exception = RuntimeError()
         self._close_messages_no_wait()
+
+
+def _read_keys_of_any_encoding() -> None:
+    """Let a key from a terminal of another encoding be one odd character, not the end.
+
+    The framework's input thread decodes strictly and would end the program on the first umlaut of
+    a Latin-1 terminal.
+    """
+    if sys.platform == "win32":
+        return
+    from textual.drivers import linux_driver
+
+    decoder = codecs.getincrementaldecoder("utf-8")
+    replacing = partial(decoder, errors="replace")
+    setattr(linux_driver, "getincrementaldecoder", lambda _name: replacing)  # noqa: B010 - theirs
+
+
+def _load_profiles(own: Path) -> Profiles:
+    # Imported here, in the thread: the chart reader is heavy, and the screen is drawn meanwhile.
+    from fitcore.disk.profile_files import load_profiles
+
+    return load_profiles(own)
+
+
+@contextmanager
+def _signals_end(app: AnklefirstApp) -> Iterator[None]:
+    """End through the same door when the window closes, from before the first frame on."""
+    names = ("SIGTERM", "SIGHUP", "SIGINT")
+    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    before = {number: signal.signal(number, lambda *_: app.ask_to_end()) for number in numbers}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _theme() -> str:
@@ -314,9 +361,11 @@ def _run(data: Path, surroundings: Surroundings, *, demo: bool) -> int:
             app.open_folder(label="demo", measurer="N-17")
         elif is_named(data):
             app.open_folder()
-        result = app.run(mouse=False)
+        _read_keys_of_any_encoding()
+        with _signals_end(app):
+            result = app.run(mouse=False)
     except FitError as error:
-        tell(f"{error.problem.text} {error.problem.mend}")
+        tell(str(error.problem))
         return 2
     finally:
         app.close_folder()

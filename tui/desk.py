@@ -26,17 +26,17 @@ from fitcore.edits import (
 from fitcore.fit import SessionFit, fit_session
 from fitcore.instants import hours_between
 from fitcore.plausibility import judge_range
-from fitcore.points import LEGS, Kind, Place, Side, other_side, place_words, side_words
+from fitcore.points import LEGS, Kind, Side, other_side, side_words
 from fitcore.problems import UnitError
 from fitcore.protocol import Step, done_reading, next_open, plan
 from fitcore.readings import Readings
-from fitcore.shoes import ShoeSize, parse_shoe_size, system_words
-from fitcore.units import Unit, plain, show_cm, show_length
+from fitcore.shoes import ShoeSize, parse_shoe_size
+from fitcore.units import Unit, show_cm
 from fitcore.words import say
+from tui.desk_words import reading_words, signed_cm, usual_words, where_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from decimal import Decimal
 
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.profile_files import Profiles
@@ -161,16 +161,7 @@ class Desk:
 
     def usual_words(self) -> str:
         """Return the usual range of the present field, in the tape's unit."""
-        known = self.profiles.ranges.of(self.step.point, self.step.kind)
-        limits = known and (known.typical_cm or known.soft_cm)
-        if not limits:
-            return ""
-        low, high = limits
-        if self.unit == "in":
-            return say(
-                "usually {low:.1f} to {high:.1f} in", low=low / 254 * 100, high=high / 254 * 100
-            )
-        return say("usually {low} to {high} cm", low=plain(low), high=plain(high))
+        return usual_words(self.profiles.ranges.of(self.step.point, self.step.kind), self.unit)
 
     def compare_words(self, step: Step) -> str:
         """Return the other leg's and last time's value for a field that has been read.
@@ -188,7 +179,7 @@ class Desk:
                     "{side} {cm} ({change}).",
                     side=side_words(other_side(step.side)),
                     cm=show_cm(other.mm),
-                    change=_signed(mine.mm - other.mm),
+                    change=signed_cm(mine.mm - other.mm),
                 )
             )
         for session in self.earlier:
@@ -200,7 +191,7 @@ class Desk:
                         "On {date} {cm} ({change}).",
                         date=f"{at:%Y-%m-%d}",
                         cm=show_cm(before.mm),
-                        change=_signed(mine.mm - before.mm),
+                        change=signed_cm(mine.mm - before.mm),
                     )
                 )
                 break
@@ -292,7 +283,7 @@ class Desk:
         )
         self._append(draft)
         self._move_on()
-        return say("Saved: {place} not taken ({why}).", place=_place_words(step.place), why=reason)
+        return say("Saved: {place} not taken ({why}).", place=where_words(step.place), why=reason)
 
     def strike_out(self, reason: str) -> str:
         """Withdraw the present field's reading; the field is open again."""
@@ -302,7 +293,7 @@ class Desk:
         self._append(draft_withdrawal(old.lineage, reason, self._now()))
         return say(
             "Struck out and kept: {place} {value}.",
-            place=_place_words(old.place),
+            place=where_words(old.place),
             value=reading_words(old),
         )
 
@@ -387,7 +378,7 @@ class Desk:
         reading = done_reading(step, self.readings)
         if reading is None:
             return ""
-        place, value = _place_words(reading.place), reading_words(reading)
+        place, value = where_words(reading.place), reading_words(reading)
         if self.step.place == (other_side(step.side), step.point, step.kind):
             # The same point of the other leg is next: its field must not stand beside this value.
             return say("Saved: {place}.", place=place)
@@ -407,24 +398,3 @@ class Desk:
     def measurer(self) -> str:
         """Staff code of whoever holds the tape."""
         return self.session.text("measurer") or str(self._opening.get("measurer", "?"))
-
-
-def reading_words(reading: Reading) -> str:
-    """Return a reading's value for people."""
-    if reading.not_taken:
-        return say("not taken ({why})", why=reading.not_taken)
-    if reading.mm is not None and reading.unit is not None:
-        return show_length(reading.mm, reading.typed, reading.unit)
-    if reading.value is not None and reading.system is not None:
-        return f"{system_words(reading.system)} {plain(reading.value)}"
-    return ""
-
-
-def _place_words(place: Place) -> str:
-    side, point, kind = place
-    named = "" if side is Side.BOTH else f"{side_words(side)} "
-    return f"{named}{place_words(point, kind)}"
-
-
-def _signed(mm: Decimal) -> str:
-    return f"{'-' if mm < 0 else '+'}{show_cm(abs(mm))}"

@@ -45,7 +45,7 @@ def write_durably(
         with suppress(FileNotFoundError):
             temporary.unlink()  # left by a crash; the folder's lock says nobody else is writing
         _write_new(temporary, content)
-        if expected is not ... and read_bytes(path) != expected:
+        if expected is not ... and _read(path) != expected:
             temporary.unlink()
             raise ChangedOnDisk(
                 Problem(
@@ -64,10 +64,28 @@ def write_durably(
 
 
 def read_bytes(path: Path) -> bytes | None:
-    """Return a file's bytes, None where there is no such file."""
+    """Return a file's bytes, None where there is no such file.
+
+    Raises:
+        FileFault: there is one, and it cannot be read.
+    """
+    try:
+        return _read(path)
+    except OSError as error:
+        raise FileFault(
+            Problem(
+                code="unreadable_io",
+                text=say("The file cannot be read: {error}.", error=error.strerror),
+                mend=say("Move it aside, or start again with --data and another folder."),
+                path=str(path),
+            )
+        ) from error
+
+
+def _read(path: Path) -> bytes | None:
     try:
         return path.read_bytes()
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return None
 
 

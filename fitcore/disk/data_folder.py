@@ -7,33 +7,37 @@ crash left without an entry is voided in the ledger at the next start, so a gap 
 from __future__ import annotations
 
 import os
-import tomllib
-from contextlib import suppress
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
-
-import tomli_w
 
 from fitcore.codec import write_session
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
 from fitcore.disk.lock import FolderLock
+from fitcore.disk.marker import Marker, marker_path, read_marker, write_marker
 from fitcore.disk.session_files import find_session_files, read_session_file, session_path
 from fitcore.entries import Draft, Entry
 from fitcore.identity import EntryId, draw_laptop_id, make_uuid7
 from fitcore.instants import write_instant
-from fitcore.ledger import Laptop, Ledger, read_laptop, read_ledger, write_laptop, write_ledger
+from fitcore.ledger import (
+    MANY_SESSIONS,
+    Laptop,
+    Ledger,
+    read_laptop,
+    read_ledger,
+    write_laptop,
+    write_ledger,
+)
 from fitcore.problems import FileFault, FitError, Problem
 from fitcore.session import Seal, Session
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
 
 LAPTOP_FILE = "laptop.toml"
-_MANY_SESSIONS = "*"
 
 
 def is_named(folder: Path) -> bool:
@@ -166,7 +170,11 @@ class DataFolder:
             FileFault: nothing was stored.
         """
         first = self._reserve(len(drafts), "")
-        self._write_ledger(_number(drafts, self.laptop.id, first))
+        try:
+            self._write_ledger(self.laptop.id, _number(drafts, self.laptop.id, first))
+        except FileFault:
+            self._burnt += range(first, self.laptop.next)
+            raise
 
     def set_measurer(self, measurer: str) -> None:
         """Remember who holds the tape from now on."""
@@ -183,7 +191,7 @@ class DataFolder:
         """
         if highest_own < self.laptop.next:
             return False
-        self.laptop = self._begin_anew(self.laptop)
+        self._begin_anew(self.laptop)
         return True
 
     # --- numbers -----------------------------------------------------------------------------
@@ -191,7 +199,7 @@ class DataFolder:
     def _reserve(self, count: int, session_id: str) -> int:
         first = self.laptop.next
         oldest = min([*self._burnt, first])
-        held_for = session_id if oldest == first else _MANY_SESSIONS
+        held_for = session_id if oldest == first else MANY_SESSIONS
         self._write_laptop(
             replace(
                 self.laptop,
@@ -208,8 +216,13 @@ class DataFolder:
         reserved = range(laptop.reserved_from, laptop.next)
         if not reserved:
             return
-        used = {entry.by.number for entry in self._read_ledger().entries}
-        if laptop.reserved_for == _MANY_SESSIONS:
+        try:
+            used = {entry.by.number for entry in self._read_ledger(laptop.id).entries}
+        except FileFault as fault:
+            # Measuring must go on; the numbers stay reserved until the ledger has been seen to.
+            self.notes.append(f"! {fault.problem}")
+            return
+        if laptop.reserved_for == MANY_SESSIONS:
             paths = list(find_session_files(self.path))
         elif laptop.reserved_for:
             paths = [session_path(self.path, laptop.reserved_for)]
@@ -237,6 +250,7 @@ class DataFolder:
         if raw is None:
             drawn = draw_laptop_id(label, self._surroundings.random_bytes(4))
             laptop = Laptop(drawn, zone=self._surroundings.zone, measurer=measurer)
+            self._remember(laptop)  # before the name: a name without its memory would be a copy
             self._write_laptop(laptop)
             return laptop
         laptop = read_laptop(raw)
@@ -244,26 +258,22 @@ class DataFolder:
 
     def _is_copy(self, laptop: Laptop) -> bool:
         """Whether this folder is a restored or copied one that must not go on under its name."""
-        raw = read_bytes(self._marker_path(laptop))
-        try:
-            marker = tomllib.loads((raw or b"").decode())
-            reached, folder = int(marker["next"]), Path(str(marker["folder"]))
-        except (ValueError, KeyError):
+        marker = read_marker(self._marker_path(laptop))
+        if marker is None or laptop.next < marker.next:
             return True
-        if laptop.next < reached:
-            return True
-        if folder == self.path.resolve():
+        if marker.folder == self.path.resolve():
             return False
-        other = read_bytes(folder / LAPTOP_FILE)
+        other = read_bytes(marker.folder / LAPTOP_FILE)
         return other is not None and read_laptop(other).id == laptop.id
 
     def _begin_anew(self, old: Laptop) -> Laptop:
+        """Take a new name; the ledger says first whose numbers the older entries are."""
         drawn = draw_laptop_id(old.label, self._surroundings.random_bytes(4))
-        laptop = Laptop(drawn, zone=old.zone, measurer=old.measurer)
+        laptop = Laptop(drawn, next=2, zone=old.zone, measurer=old.measurer, reserved_from=2)
+        told = Draft("notes", self._surroundings.now(), {"what": "copied_from", "is": old.id})
+        self._write_ledger(laptop.id, [told.entry(EntryId(laptop.id, 1))])
+        self._remember(laptop)
         self._write_laptop(laptop)
-        self.laptop = laptop
-        at = self._surroundings.now()
-        self.append_to_ledger([Draft("notes", at, {"what": "copied_from", "is": old.id})])
         self.notes.append(
             say(
                 "This folder is a copy of {old}: the laptop now writes as {new}. Nothing is lost.",
@@ -271,38 +281,37 @@ class DataFolder:
                 new=laptop.id,
             )
         )
-        return self.laptop
+        return laptop
 
     def _write_laptop(self, laptop: Laptop) -> None:
         write_durably(self.path / LAPTOP_FILE, write_laptop(laptop).encode())
         self.laptop = laptop
-        marker = self._marker_path(laptop)
-        content = tomli_w.dumps({"next": laptop.next, "folder": str(self.path.resolve())})
-        # Not durable on purpose: a marker that lags behind costs nothing. Without a place for it
-        # each start takes a new name, which is safe.
-        with suppress(OSError):
-            marker.parent.mkdir(parents=True, exist_ok=True)
-            marker.write_text(content, encoding="utf-8")
+        self._remember(laptop)
+
+    def _remember(self, laptop: Laptop) -> None:
+        write_marker(self._marker_path(laptop), Marker(laptop.next, self.path.resolve()))
 
     def _marker_path(self, laptop: Laptop) -> Path:
-        return self._surroundings.state_folder / "laptops" / f"{laptop.id}.toml"
+        return marker_path(self._surroundings.state_folder, laptop.id)
 
-    def _ledger_path(self) -> Path:
-        return self.path / "ledger" / f"{self.laptop.id}.toml"
+    def _ledger_path(self, laptop_id: str) -> Path:
+        return self.path / "ledger" / f"{laptop_id}.toml"
 
-    def _read_ledger(self) -> Ledger:
-        raw = read_bytes(self._ledger_path())
+    def _read_ledger(self, laptop_id: str) -> Ledger:
+        path = self._ledger_path(laptop_id)
+        raw = read_bytes(path)
         if raw is None:
-            return Ledger(self.laptop.id)
+            return Ledger(laptop_id)
         ledger, problems = read_ledger(raw)
-        if ledger is None:
-            raise FileFault(problems[0].at(path=str(self._ledger_path())))
+        if ledger is None or ledger.seal is not Seal.WHOLE:
+            raise FileFault(problems[0].at(path=str(path)))
         return ledger
 
-    def _write_ledger(self, entries: Sequence[Entry]) -> None:
-        path = self._ledger_path()
+    def _write_ledger(self, laptop_id: str, entries: Sequence[Entry]) -> None:
+        ledger = self._read_ledger(laptop_id).with_entries(*entries)
+        path = self._ledger_path(laptop_id)
         make_folder(path.parent)
-        write_durably(path, write_ledger(self._read_ledger().with_entries(*entries)).encode())
+        write_durably(path, write_ledger(ledger).encode())
 
 
 def _holds(path: Path, content: bytes) -> bool:

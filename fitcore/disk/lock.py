@@ -6,6 +6,7 @@ rests on one writer per path and on the version check before each write, not on 
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from contextlib import suppress
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 LOCK_NAME = "in-use.txt"
+_NO_LOCKS = (errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS)
 _LOCKED_BYTE = 1 << 30
 """Far behind the note, so that on Windows the note stays readable while the byte is locked."""
 
@@ -63,8 +65,9 @@ class FolderLock:
                     )
                 )
             if _still_there(descriptor, self._path):
-                os.ftruncate(descriptor, 0)
-                os.write(descriptor, note.encode())
+                with suppress(OSError):  # a full disk may have no room for the note
+                    os.ftruncate(descriptor, 0)
+                    os.write(descriptor, note.encode())
                 return descriptor
             os.close(descriptor)  # its holder removed it between our open and our lock
 
@@ -97,4 +100,8 @@ else:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             return False
+        except OSError as error:
+            # Some network shares know no locks. It was advice only: the version check before each
+            # write does the work.
+            return error.errno in _NO_LOCKS
         return True

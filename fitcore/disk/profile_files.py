@@ -172,7 +172,10 @@ def _load_folder(
 ) -> dict[str, Model]:
     found: dict[str, Model] = {}
     for file in _toml_files(folder):
-        loaded = read_profile(file.read_bytes(), model, str(file))
+        try:
+            loaded = read_profile(file.read_bytes(), model, str(file))
+        except OSError as error:
+            loaded = (_unreadable(str(file), error),)
         if isinstance(loaded, tuple):
             problems += loaded
         else:
@@ -185,6 +188,15 @@ def _toml_files(folder: Traversable) -> Iterable[Traversable]:
         return ()
     named = (entry for entry in folder.iterdir() if entry.name.endswith(".toml"))
     return sorted(named, key=lambda entry: entry.name)
+
+
+def _unreadable(path: str, error: OSError) -> Problem:
+    return Problem(
+        code="unreadable_io",
+        text=say("The file cannot be read: {error}.", error=error.strerror),
+        mend=say("Copy it here again, or remove it."),
+        path=path,
+    )
 
 
 def _not_toml(path: str, line: int | None, text: str) -> Problem:

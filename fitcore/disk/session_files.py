@@ -42,8 +42,8 @@ def session_path(folder: Path, session_id: str) -> Path:
     Raises:
         FileFault: the id's time lies beyond the calendar; no program of ours draws such a one.
     """
-    seconds = uuid7_milliseconds(session_id) / 1000
     try:
+        seconds = uuid7_milliseconds(session_id) / 1000
         month = f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
     except (ValueError, OverflowError) as error:
         raise FileFault(
@@ -62,7 +62,8 @@ def find_session_files(folder: Path) -> Iterator[Path]:
     root = folder / "sessions"
     if not root.is_dir():
         return
-    for month in sorted(entry for entry in root.iterdir() if entry.is_dir()):
+    months = (entry for entry in root.iterdir() if entry.is_dir() and not entry.is_symlink())
+    for month in sorted(months):
         yield from sorted(p for p in month.iterdir() if SESSION_FILE.fullmatch(p.name))
 
 

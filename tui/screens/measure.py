@@ -13,7 +13,7 @@ from fitcore.points import LEGS, Kind, Point, Side, other_side, place_words, sid
 from fitcore.problems import FitError
 from fitcore.protocol import Step, done_reading
 from fitcore.words import say
-from tui.desk import Desk, Judged, reading_words
+from tui.desk_words import reading_words
 from tui.leg_drawing import draw_leg
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
     from textual import events
     from textual.widget import Widget
+
+    from tui.desk import Desk, Judged
 
 LEG_COLUMNS = 30
 
@@ -371,7 +373,11 @@ class MeasureScreen(WorkScreen):
     ) -> None:
         from tui.screens.reason import ReasonScreen
 
-        await self.app.push_screen(ReasonScreen(question, choices, then))
+        async def rescue(words: str) -> str:
+            unfinished = say("Not finished: {question} {words}", question=question, words=words)
+            return await self._record_remark(unfinished)
+
+        await self.app.push_screen(ReasonScreen(question, choices, then, rescue=rescue))
 
     async def _write(self, move: Callable[[], str | None]) -> str:
         """Run a move that writes, in a thread, and say what came of it.

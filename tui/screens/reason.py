@@ -38,6 +38,7 @@ class ReasonScreen(WorkScreen):
         choices: Sequence[str],
         then: Then,
         *,
+        rescue: Then | None = None,
         typed: str = "",
         fault: str = "",
     ) -> None:
@@ -48,11 +49,13 @@ class ReasonScreen(WorkScreen):
             choices: the usual answers, perhaps none.
             then: what to do with the answer, not called where the question is left; returns what
                 went wrong, and the question is asked again with the same words.
+            rescue: what to do with words half written when the program is ended.
             typed: what was typed before it went wrong.
             fault: what went wrong.
         """
         super().__init__()
         self._typed = typed
+        self._rescue = rescue
         self._fault = fault
         self._question = question
         self._choices = list(choices)
@@ -95,13 +98,23 @@ class ReasonScreen(WorkScreen):
         fault = await self._then(answer)
         if fault:
             again = ReasonScreen(
-                self._question, self._choices, self._then, typed=answer, fault=fault
+                self._question,
+                self._choices,
+                self._then,
+                rescue=self._rescue,
+                typed=answer,
+                fault=fault,
             )
             await self.app.push_screen(again)
 
     async def do_leave(self) -> None:
         """Leave without an answer."""
         await self.app.pop_screen()
+
+    async def pause(self) -> bool:
+        """Keep words half written, where there is a place for them."""
+        words = self.query_one(TypedLine).text
+        return not (words and self._rescue is not None and await self._rescue(words))
 
     def _move(self, by: int) -> None:
         if self._choices:

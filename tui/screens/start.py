@@ -69,7 +69,8 @@ class StartScreen(WorkScreen):
         )
         self.set_focus(self.query_one(TypedLine))
         self.say(" ".join(app.folder.notes) or say("Reading the sessions ..."))
-        self.run_worker(self._load(), exclusive=True)
+        # After the first frame: reading takes a while and what there is can be shown already.
+        self.call_after_refresh(lambda: self.run_worker(self._load(), exclusive=True))
 
     async def _load(self) -> None:
         problems = await self.desk_app.read_all_sessions()

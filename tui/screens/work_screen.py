@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
+from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
@@ -51,14 +52,12 @@ class WorkScreen(Screen[None]):
         small = event.size.width < SMALLEST[0] or event.size.height < SMALLEST[1]
         self.set_class(small, "-too-small")
         if small:
-            self.query_one("#too-small", Static).update(
-                say(
-                    "Please enlarge the window to 80 x 24 (now {width} x {height}). Nothing is "
-                    "lost.",
-                    width=event.size.width,
-                    height=event.size.height,
-                )
+            told = say(
+                "Please enlarge the window to 80 x 24 (now {width} x {height}). Nothing is lost.",
+                width=event.size.width,
+                height=event.size.height,
             )
+            self.query_one("#too-small", Static).update(Content(told))
 
     @property
     def active_line(self) -> TypedLine | None:

@@ -1,0 +1,314 @@
+"""Charts, protocols, rules: shipped or the service's own; broken ones told by line and key."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from fitcore.chart import Chart
+from fitcore.disk.profile_files import demo_folder, load_profiles, locate, read_profile
+from fitcore.problems import ProfileError
+
+ROOT = Path(__file__).resolve().parents[2]
+SHIPPED = Path(str(files("profiles")))
+CHART_FILES = sorted((SHIPPED / "charts").glob("*.toml"))
+CHART = CHART_FILES[0]
+OTHERS = {path.stem for path in CHART_FILES}
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    """Give a data folder with places for a service's own files."""
+    for name in ("charts", "protocols", "rules", "ranges"):
+        (tmp_path / name).mkdir()
+    return tmp_path
+
+
+def _ids(charts: tuple[Chart, ...]) -> set[str]:
+    return {chart.id for chart in charts}
+
+
+def test_what_is_shipped_loads_without_a_problem() -> None:
+    profiles = load_profiles()
+    assert profiles.problems == ()
+    assert len(profiles.charts) == len(CHART_FILES)
+    assert [chart.id for chart in profiles.charts] == sorted(_ids(profiles.charts))
+    assert "below-knee-short" in profiles.protocols
+    assert profiles.protocol("below-knee-short").steps
+
+
+def test_a_protocol_that_is_not_there_is_told() -> None:
+    with pytest.raises(ProfileError) as caught:
+        load_profiles().protocol("no-such-set")
+    assert "no-such-set" in str(caught.value)
+    assert caught.value.problem.mend
+
+
+def test_a_folder_without_files_of_its_own_changes_nothing(own: Path, tmp_path: Path) -> None:
+    assert load_profiles(own) == load_profiles()
+    assert load_profiles(tmp_path / "nowhere") == load_profiles()
+
+
+def test_an_own_chart_stands_beside_the_shipped_ones(own: Path) -> None:
+    text = CHART.read_text(encoding="utf-8").replace(f'id = "{_id(CHART)}"', 'id = "our-own-one"')
+    (own / "charts" / "ours.toml").write_text(text, encoding="utf-8")
+    profiles = load_profiles(own)
+    assert profiles.problems == ()
+    assert _ids(profiles.charts) == _ids(load_profiles().charts) | {"our-own-one"}
+
+
+def test_an_own_chart_takes_the_place_of_the_shipped_one_with_its_id(own: Path) -> None:
+    text = CHART.read_text(encoding="utf-8").replace(_value(CHART, "line"), "Our own edition")
+    (own / "charts" / "any name.toml").write_text(text, encoding="utf-8")
+    profiles = load_profiles(own)
+    (mine,) = [chart for chart in profiles.charts if chart.id == _id(CHART)]
+    assert mine.line == "Our own edition"
+    assert len(profiles.charts) == len(CHART_FILES)
+
+
+def test_an_own_protocol_takes_the_place_of_the_shipped_one(own: Path) -> None:
+    shipped = SHIPPED / "protocols" / "below-knee-short.toml"
+    text = shipped.read_text(encoding="utf-8").replace(_name(shipped), "Our short set")
+    (own / "protocols" / "below-knee-short.toml").write_text(text, encoding="utf-8")
+    assert load_profiles(own).protocol("below-knee-short").name == "Our short set"
+
+
+def test_own_rules_take_the_place_of_the_shipped_ones(own: Path) -> None:
+    shipped = (SHIPPED / "rules" / "time-of-day.toml").read_text(encoding="utf-8")
+    before = load_profiles().time_rules.late_after_hours
+    lines = [
+        f"late_after_hours = {before + 1}" if line.startswith("late_after_hours") else line
+        for line in shipped.splitlines()
+    ]
+    (own / "rules" / "ours.toml").write_text("\n".join(lines), encoding="utf-8")
+    assert load_profiles(own).time_rules.late_after_hours == before + 1
+
+
+def test_a_folder_of_charts_can_be_used_instead_of_all_others(own: Path, tmp_path: Path) -> None:
+    (own / "charts" / "a.toml").write_bytes(CHART.read_bytes())
+    only = tmp_path / "only"
+    only.mkdir()
+    (only / "b.toml").write_bytes(CHART_FILES[1].read_bytes())
+    assert _ids(load_profiles(own, only).charts) == {_id(CHART_FILES[1])}
+
+
+@pytest.mark.parametrize("name", ["chart.txt", "chart.toml.bak", "README", ".hidden"])
+def test_files_of_other_names_are_passed_over(own: Path, name: str) -> None:
+    (own / "charts" / name).write_text("not a chart", encoding="utf-8")
+    assert load_profiles(own) == load_profiles()
+
+
+# --- broken files -----------------------------------------------------------------------------
+
+
+def _broken(own: Path, content: str | bytes, name: str = "broken.toml") -> Path:
+    path = own / "charts" / name
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return path
+
+
+def test_a_line_that_is_no_toml_is_told_with_file_and_line_and_the_others_load(own: Path) -> None:
+    lines = CHART.read_text(encoding="utf-8").splitlines()
+    lines.insert(4, 'maker = "no end')
+    path = _broken(own, "\n".join(lines))
+    profiles = load_profiles(own)
+    (problem,) = profiles.problems
+    assert (problem.path, problem.line, problem.code) == (str(path), 5, "not_toml")
+    assert problem.mend
+    assert len(profiles.charts) == len(CHART_FILES)
+
+
+def test_a_key_that_is_missing_is_told_by_its_name(own: Path) -> None:
+    text = "\n".join(
+        line
+        for line in CHART.read_text(encoding="utf-8").splitlines()
+        if not line.startswith("maker = ")
+    )
+    path = _broken(own, text)
+    (problem,) = load_profiles(own).problems
+    assert (problem.path, problem.key, problem.code) == (str(path), "maker", "profile_missing")
+    assert problem.line is None  # a line that is not there has no number
+    assert problem.mend == "Add this key."
+
+
+def test_a_key_nobody_knows_is_told_with_its_line(own: Path) -> None:
+    lines = CHART.read_text(encoding="utf-8").splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("maker = "))
+    lines.insert(at + 1, 'colour = "sand"')
+    path = _broken(own, "\n".join(lines))
+    (problem,) = load_profiles(own).problems
+    assert (problem.path, problem.key, problem.line) == (str(path), "colour", at + 2)
+    assert "Remove this key" in problem.mend
+
+
+def test_a_value_of_the_wrong_kind_is_told_with_its_line(own: Path) -> None:
+    lines = CHART.read_text(encoding="utf-8").splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("maker = "))
+    lines[at] = "maker = 7"
+    path = _broken(own, "\n".join(lines))
+    (problem,) = load_profiles(own).problems
+    assert (problem.path, problem.key, problem.line) == (str(path), "maker", at + 1)
+
+
+def test_a_value_below_a_heading_is_told_with_its_line(own: Path) -> None:
+    lines = CHART.read_text(encoding="utf-8").splitlines()
+    heading = lines.index("[source]")
+    at = next(n for n in range(heading, len(lines)) if lines[n].startswith("status"))
+    lines[at] = 'status = "heard on a train"'
+    _broken(own, "\n".join(lines))
+    (problem,) = load_profiles(own).problems
+    assert (problem.key, problem.line) == ("source.status", at + 1)
+
+
+def test_every_fault_of_a_file_is_told_at_once(own: Path) -> None:
+    lines = CHART.read_text(encoding="utf-8").splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("maker = "))
+    lines[at : at + 1] = ["maker = 7", "colour = 1", "weight = 2"]
+    path = _broken(own, "\n".join(lines))
+    problems = load_profiles(own).problems
+    assert {problem.key for problem in problems} >= {"maker", "colour", "weight"}
+    assert {problem.path for problem in problems} == {str(path)}
+
+
+def test_an_own_file_that_is_broken_leaves_the_shipped_one_in_place(own: Path) -> None:
+    _broken(own, f'format = 1\nid = "{_id(CHART)}"\n', CHART.name)
+    profiles = load_profiles(own)
+    assert profiles.problems
+    assert _ids(profiles.charts) == _ids(load_profiles().charts)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"\xff\xfe\x00a", b"\x00" * 40, b"a = " + b"[" * 5_000, b"n = " + b"9" * 10_000],
+    ids=["empty", "UTF-16", "zeros", "deep", "long number"],
+)
+def test_whatever_a_file_holds_it_is_a_problem_and_no_error(own: Path, content: bytes) -> None:
+    path = _broken(own, content)
+    profiles = load_profiles(own)
+    assert {problem.path for problem in profiles.problems} == {str(path)}
+    assert _ids(profiles.charts) == _ids(load_profiles().charts)
+
+
+def test_a_folder_of_a_charts_name_is_a_problem_and_no_error(own: Path) -> None:
+    (own / "charts" / "folder.toml").mkdir()
+    profiles = load_profiles(own)
+    assert [problem.path for problem in profiles.problems] == [str(own / "charts" / "folder.toml")]
+    assert _ids(profiles.charts) == _ids(load_profiles().charts)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_a_link_to_nowhere_is_a_problem_and_no_error(own: Path) -> None:
+    (own / "charts" / "link.toml").symlink_to(own / "nowhere.toml")
+    profiles = load_profiles(own)
+    assert [problem.path for problem in profiles.problems] == [str(own / "charts" / "link.toml")]
+    assert _ids(profiles.charts) == _ids(load_profiles().charts)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read all")
+def test_a_chart_without_permission_is_a_problem_and_no_error(own: Path) -> None:
+    _broken(own, CHART.read_bytes()).chmod(0)
+    assert load_profiles(own).problems
+
+
+def test_a_file_in_the_place_of_the_charts_folder_is_passed_over(tmp_path: Path) -> None:
+    (tmp_path / "charts").write_bytes(b"")
+    assert _ids(load_profiles(tmp_path).charts) == _ids(load_profiles().charts)
+
+
+def test_a_mark_an_editor_puts_in_front_does_no_harm(own: Path) -> None:
+    _broken(own, b"\xef\xbb\xbf" + CHART.read_bytes().replace(b"\n", b"\r\n"))
+    assert load_profiles(own).problems == ()
+
+
+def test_a_lone_file_is_read_alike() -> None:
+    assert isinstance(read_profile(CHART.read_bytes(), Chart, str(CHART)), Chart)
+    problems = read_profile(b"x", Chart, "a.toml")
+    assert isinstance(problems, tuple)
+    assert problems[0].path == "a.toml"
+
+
+_LINES = """\
+id = "a"
+
+[source]
+text = "b"
+status = "read"
+
+[[sizes]]
+name = "S"
+
+[[sizes]]
+name = "M"
+ankle = [1, 2]
+"""
+
+
+@pytest.mark.parametrize(
+    ("key", "line"),
+    [
+        ("id", 1),
+        ("source.status", 5),
+        ("sizes.0.name", 8),
+        ("sizes.1.name", 11),
+        ("sizes.1.ankle", 12),
+        ("sizes.0.ankle", None),
+        ("sizes.7.ankle", None),
+        ("status", None),
+        ("nothing", None),
+        (None, None),
+        ("", None),
+    ],
+)
+def test_a_key_is_located_or_no_line_is_named(key: str | None, line: int | None) -> None:
+    """A made-up line would send somebody to the wrong place."""
+    assert locate(_LINES, key) == line
+
+
+# --- found from anywhere ----------------------------------------------------------------------
+
+_COUNT = """
+import json
+from fitcore.disk.profile_files import demo_folder, load_profiles
+profiles = load_profiles()
+print(json.dumps([len(profiles.charts), len(profiles.protocols), demo_folder() is not None]))
+"""
+
+
+def test_profiles_are_found_from_another_working_folder(tmp_path: Path) -> None:
+    (tmp_path / "profiles").mkdir()  # one that only looks like ours
+    done = subprocess.run(
+        [sys.executable, "-P", "-c", _COUNT],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    charts, protocols, demo = json.loads(done.stdout)
+    assert (charts, protocols) == (
+        len(CHART_FILES),
+        len(list((SHIPPED / "protocols").glob("*.toml"))),
+    )
+    assert demo == (demo_folder() is not None)
+
+
+def _id(path: Path) -> str:
+    return _value(path, "id")
+
+
+def _name(path: Path) -> str:
+    return _value(path, "name")
+
+
+def _value(path: Path, key: str) -> str:
+    for line in path.read_text(encoding="utf-8").splitlines():
+        if line.startswith(f"{key} = "):
+            return line.partition('"')[2].rpartition('"')[0]
+    raise AssertionError(f"no {key} in {path}")

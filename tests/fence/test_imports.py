@@ -1,0 +1,210 @@
+"""Who may import whom: the core has no screen, its pure part opens no file and reads no clock."""
+
+from __future__ import annotations
+
+import ast
+import sys
+
+import pytest
+from fence.source import (
+    PACKAGES,
+    Module,
+    called,
+    calls,
+    imported,
+    loaded_with,
+    module_of,
+    modules,
+    within,
+)
+
+SCREEN = ("textual", "rich", "tui")
+WORLD = (
+    "os", "pathlib", "time", "random", "secrets", "tempfile", "shutil", "platformdirs",
+    "importlib.resources", "importlib.metadata", "subprocess", "socket", "threading", "asyncio",
+    "urllib", "http", "getpass", "tzlocal", "sqlite3", "glob", "fileinput", "logging", "locale",
+)  # fmt: skip
+"""What reaches outside a pure function."""
+IN_MEMORY = ("StringIO", "BytesIO")
+"""All a pure module may take from `io`."""
+WORLD_CALLS = ("open", "input", "print", "breakpoint", "exec", "eval")
+CLOCKS = ("now", "utcnow", "today", "uuid1", "uuid4", "getenv", "urandom")
+PLAIN = (
+    "tui.desk", "tui.keymap", "tui.start_list", "tui.setup_form", "tui.leg_drawing",
+    "tui.leg_shape", "tui.demo", "tui.faults", "tui.command_line", "tui.verbs", "tui.commands",
+    "tui.__main__",
+)  # fmt: skip
+"""The face's parts without a screen: tested without one, and quick to load."""
+
+
+def screen_imports(module: Module) -> list[str]:
+    """Return where a module of the core imports a screen."""
+    return [
+        f"{module.at(node)}: {name}"
+        for name, node in imported(module)
+        if any(within(name, screen) for screen in SCREEN)
+    ]
+
+
+def world_reached(module: Module) -> list[str]:
+    """Return where a pure module reaches the disk, the clock, chance or the terminal."""
+    found = [
+        f"{module.at(node)}: {name}"
+        for name, node in imported(module)
+        if any(within(name, outside) for outside in WORLD)
+    ]
+    found += [
+        f"{module.at(node)}: {ast.unparse(node)}"
+        for node in ast.walk(module.tree)
+        if isinstance(node, ast.Attribute)
+        and ast.unparse(node.value) == "io"
+        and node.attr not in IN_MEMORY
+    ]
+    for name, node in imported(module):
+        if name.startswith("io.") and name.removeprefix("io.") not in IN_MEMORY:
+            found.append(f"{module.at(node)}: {name}")
+    for call in calls(module):
+        name = called(call)
+        plain = isinstance(call.func, ast.Name)
+        if (plain and name in WORLD_CALLS) or (not plain and name in CLOCKS):
+            found.append(f"{module.at(call)}: {ast.unparse(call.func)}()")
+    return found
+
+
+def test_the_core_has_no_screen() -> None:
+    assert [found for module in modules("fitcore") for found in screen_imports(module)] == []
+
+
+def test_the_pure_core_opens_no_file_and_reads_no_clock() -> None:
+    pure = [m for m in modules("fitcore") if not within(m.name, "fitcore.disk")]
+    assert len(pure) > 20
+    assert [found for module in pure for found in world_reached(module)] == []
+
+
+def test_the_pure_core_does_not_know_the_disk() -> None:
+    found = [
+        f"{module.at(node)}: {name}"
+        for module in modules("fitcore")
+        if not within(module.name, "fitcore.disk")
+        for name, node in imported(module)
+        if within(name, "fitcore.disk")
+    ]
+    assert found == []
+
+
+def test_pint_is_known_to_one_module_only() -> None:
+    users = {
+        m.name for p in PACKAGES for m in modules(p) for n, _ in imported(m) if within(n, "pint")
+    }
+    assert users == {"fitcore.units"}
+
+
+def test_the_shipped_profiles_are_read_in_one_module_only() -> None:
+    """`files("profiles")` finds them in a checkout and in a wheel; a path of one's own does not."""
+    readers = {
+        module.name
+        for package in PACKAGES
+        for module in modules(package)
+        for call in calls(module)
+        if called(call) == "files" and call.args and ast.unparse(call.args[0]) == "'profiles'"
+    }
+    assert readers <= {"fitcore.disk.profile_files", "tui.commands.places"}
+    assert "fitcore.disk.profile_files" in readers
+
+
+def test_the_clock_is_read_in_one_module_only() -> None:
+    readers = {
+        f"{module.name}: {ast.unparse(call.func)}"
+        for package in PACKAGES
+        for module in modules(package)
+        for call in calls(module)
+        if called(call) in ("now", "utcnow", "today")
+        and ast.unparse(call.func).split(".")[-2] in ("datetime", "date")
+    }
+    assert readers == {"fitcore.disk.surroundings: datetime.now"}
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_no_module_is_loaded_in_a_circle(package: str) -> None:
+    known = {module.name: module for module in modules(package)}
+    arrows = {
+        name: {other for other in loaded_with(module) if other in known and other != name}
+        for name, module in known.items()
+    }
+    done: set[str] = set()
+    while ready := {name for name in arrows.keys() - done if arrows[name] <= done}:
+        done |= ready
+    assert sorted(arrows.keys() - done) == []
+
+
+def test_the_faces_plain_parts_load_no_screen() -> None:
+    found = [
+        f"{module.name}: {name}"
+        for module in modules("tui")
+        if any(within(module.name, plain) for plain in PLAIN)
+        for name in loaded_with(module)
+        if any(within(name, screen) for screen in ("textual", "rich", "tui.app", "tui.screens"))
+    ]
+    assert found == []
+
+
+def test_profiles_holds_data_and_no_code() -> None:
+    (package,) = modules("profiles")
+    assert [type(node) for node in package.tree.body] == [ast.Expr]  # one docstring
+
+
+def test_only_what_the_project_asks_for_is_imported() -> None:
+    known = {
+        *sys.stdlib_module_names, *PACKAGES, "textual", "rich", "pint", "tomli_w", "pydantic",
+        "platformdirs", "tzlocal",
+    }  # fmt: skip
+    found = {
+        f"{module.name}: {name}"
+        for package in PACKAGES
+        for module in modules(package)
+        for name, _ in imported(module)
+        if name.split(".")[0] not in known
+    }
+    assert found == set()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "import textual.app",
+        "from rich.text import Text",
+        "def f():\n    from tui import keymap",
+        "import math, rich",
+    ],
+)
+def test_a_planted_screen_is_found(text: str) -> None:
+    assert screen_imports(module_of(text))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "import pathlib",
+        "from os import environ",
+        "import os.path as p",
+        "from importlib import resources",
+        "def f():\n    import time",
+        "text = open('a').read()",
+        "at = datetime.now(UTC)",
+        "from datetime import date\nday = date.today()",
+        "name = uuid.uuid4()",
+        "print('here')",
+        "import io\nio.open('a')",
+        "from io import FileIO",
+    ],
+)
+def test_a_planted_reach_outside_is_found(text: str) -> None:
+    assert world_reached(module_of(text))
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["from datetime import time", "import uuid\nuuid.UUID(text)", "import io\nio.StringIO(text)"],
+)
+def test_what_only_looks_like_it_is_let_through(text: str) -> None:
+    assert world_reached(module_of(text)) == []

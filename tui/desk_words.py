@@ -1,0 +1,54 @@
+"""Readings and places in the words the measuring screen uses."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitcore.points import Place, Side, place_words, side_words
+from fitcore.shoes import system_words
+from fitcore.units import Unit, from_mm, plain, show_cm, show_length
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from fitcore.profile_models import PlausibleRange
+    from fitcore.reading import Reading
+
+
+def reading_words(reading: Reading) -> str:
+    """Return a reading's value for people."""
+    if reading.not_taken:
+        return say("not taken ({why})", why=reading.not_taken)
+    if reading.mm is not None and reading.unit is not None:
+        return show_length(reading.mm, reading.typed, reading.unit)
+    if reading.value is not None and reading.system is not None:
+        return f"{system_words(reading.system)} {plain(reading.value)}"
+    return ""
+
+
+def where_words(place: Place) -> str:
+    """Return leg and measure: *LEFT round the calf (C)*."""
+    side, point, kind = place
+    named = "" if side is Side.BOTH else f"{side_words(side)} "
+    return f"{named}{place_words(point, kind)}"
+
+
+def signed_cm(mm: Decimal) -> str:
+    """Write a difference in cm with its sign."""
+    return f"{'-' if mm < 0 else '+'}{show_cm(abs(mm))}"
+
+
+def usual_words(known: PlausibleRange | None, unit: Unit) -> str:
+    """Return the usual range of a measure, in the tape's unit; empty where none is known."""
+    limits = known and (known.typical_cm or known.soft_cm)
+    if not limits:
+        return ""
+    low, high = limits
+    if unit == "in":
+        return say(
+            "usually {low:.1f} to {high:.1f} in",
+            low=from_mm(low * 10, "in"),
+            high=from_mm(high * 10, "in"),
+        )
+    return say("usually {low} to {high} cm", low=plain(low), high=plain(high))
