@@ -9,6 +9,7 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 # No database: a run depends on nothing an earlier run left behind. No deadline: a slow machine
@@ -37,3 +38,24 @@ def home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPat
     for variable, below in _FOLDERS.items():
         monkeypatch.setenv(variable, str(folder / below) if below else str(folder))
     return folder
+
+
+@pytest.fixture
+def tell(request: pytest.FixtureRequest) -> Callable[[str], None]:
+    """Keep a line for the run's summary; it also comes back from a worker process."""
+    return lambda line: request.node.user_properties.append(("told", line))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what the tests counted."""
+    told = [
+        line
+        for reports in terminalreporter.stats.values()
+        for report in reports
+        for name, line in getattr(report, "user_properties", ())
+        if name == "told" and report.when == "call"
+    ]
+    if told:
+        terminalreporter.section("counted")
+        for line in sorted(told):
+            terminalreporter.write_line(line)

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from conftest import Anklefirst
 
@@ -162,7 +162,9 @@ def charts(tmp_path: Path) -> Path:
     return folder
 
 
-def test_507_people_are_counted_as_by_hand(anklefirst: Anklefirst, charts: Path) -> None:
+def test_507_people_are_counted_as_by_hand(
+    anklefirst: Anklefirst, charts: Path, tell: Callable[[str], None]
+) -> None:
     everybody = people()
     assert len(everybody) == PEOPLE
     path = anklefirst.sheet(
@@ -196,14 +198,13 @@ def test_507_people_are_counted_as_by_hand(anklefirst: Anklefirst, charts: Path)
     again_seconds = time.perf_counter() - begin
     assert (again.code, again.json["skipped"], again.json["sessions"]) == (0, 2028, 0)
 
-    with anklefirst.capture.disabled():
-        print(
-            f"\nbdims: {PEOPLE} people, import {import_seconds:.2f} s, "
-            f"again {again_seconds:.2f} s, fit {fit_seconds:.2f} s"
-        )
-        for name in sorted(found):
-            counts = Counter(verdict for verdict, _ in found[name])
-            print(f"  {name}: {dict(sorted(counts.items()))}")
+    tell(
+        f"bdims: {PEOPLE} people, import {import_seconds:.2f} s, again {again_seconds:.2f} s, "
+        f"fit {fit_seconds:.2f} s"
+    )
+    for name in sorted(found):
+        counts = Counter(verdict for verdict, _ in found[name])
+        tell(f"bdims, {name}: {dict(sorted(counts.items()))}")
 
     by_hand = {
         path.stem: tomllib.loads(path.read_text(encoding="utf-8"), parse_float=str)

@@ -450,6 +450,31 @@ def test_a_damaged_ledger_is_told_and_left_alone(place: Place) -> None:
         assert path.read_bytes() == b"notes = [ { by = "
 
 
+def test_numbers_a_damaged_ledger_kept_from_being_voided_are_voided_once_it_is_mended(
+    place: Place, disk: Disk
+) -> None:
+    """Measuring goes on meanwhile; the numbers of the dead save are not forgotten over it."""
+    folder = place.open()
+    folder.append_to_ledger([NOTE])
+    session = begin(folder)
+    (path,) = (place.data / "ledger").glob("*.toml")
+    _die_saving(disk, folder, session, 2)
+    whole = path.read_bytes()
+    path.write_bytes(b"notes = [ { by = ")
+    with place.open() as folder:
+        assert folder.notes
+        session = folder.append(session, [reading()])
+        session = folder.append(session, [reading("22.5")])
+    with place.open() as folder:
+        folder.append(session, [reading("22.6")])
+    path.write_bytes(whole)
+    with place.open() as folder:
+        assert folder.notes == []
+        folder.append_to_ledger([NOTE])
+    place.open().close()
+    assert unexplained(place.data) == {}
+
+
 @pytest.mark.parametrize(
     "change",
     [
@@ -613,6 +638,12 @@ def test_files_with_higher_numbers_than_reserved_cost_a_new_name(place: Place) -
         assert folder.meet_frontier(0) is False
     assert sorted(numbers(place.data, old)) == [1, 2, 3]
     assert unexplained(place.data) == {}
+
+
+def test_the_next_number_found_used_already_costs_a_new_name(place: Place) -> None:
+    with place.open() as folder:
+        begin(folder)
+        assert folder.meet_frontier(folder.laptop.next) is True
 
 
 @pytest.mark.parametrize("number", [0, 1])

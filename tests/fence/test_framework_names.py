@@ -36,6 +36,15 @@ def test_the_first_error_and_the_exit_code_are_still_kept_where_we_look() -> Non
     assert "self._return_code:" in source
 
 
+def test_the_input_thread_still_reports_through_panic_and_decodes_by_a_name_we_replace() -> None:
+    """A key of another encoding must be one odd character, neither the end nor a traceback."""
+    linux_driver = pytest.importorskip("textual.drivers.linux_driver")
+    source = inspect.getsource(linux_driver.LinuxDriver)
+    assert "self._app.panic" in source
+    assert 'getincrementaldecoder("utf-8")()' in source
+    assert hasattr(linux_driver, "getincrementaldecoder")
+
+
 def test_everything_private_that_the_application_uses_is_in_this_list() -> None:
     """Whoever leans on another private name adds a test for it."""
     (app,) = [module for module in modules("tui") if module.name == "tui.app"]

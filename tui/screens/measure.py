@@ -85,8 +85,8 @@ class MeasureScreen(WorkScreen):
         self.query_one(TopBar).show(
             say("Measure"),
             desk.client,
-            desk.protocol.name,
             say("by {who}", who=desk.measurer),
+            desk.protocol.name,
         )
         self._show_leg(step)
         number = say("{number} of {count}", number=desk.index + 1, count=len(desk.steps))

@@ -50,6 +50,8 @@ class TypedLine(Input):
         """Insert the first line of pasted text, cleaned; what was left out is returned."""
         lines = text.splitlines()
         cleaned = clean(lines[0] if lines else "")
+        if len(self.value) + len(cleaned.text) > (self.max_length or 0):
+            return (say("all of it: it is too long for this line"),)
         self.insert_text_at_cursor(cleaned.text)
         more = (say("the lines after the first"),) if len(lines) > 1 else ()
         return (*cleaned.dropped, *more)

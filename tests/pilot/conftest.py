@@ -1,0 +1,34 @@
+"""What tests of the screen share: an empty data folder and a quick pilot."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture(autouse=True)
+def quick_pilot(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the pilot look for rest every millisecond instead of every twentieth of a second."""
+    monkeypatch.setattr("textual._wait.SLEEP_GRANULARITY", 0.001)
+    monkeypatch.setattr("textual._wait.SLEEP_IDLE", 0.0005)
+
+
+@pytest.fixture(autouse=True)
+def plain_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take away what the shell says about colours and themes; the program sets its own."""
+    monkeypatch.setenv("TERM", "xterm-256color")
+    for variable in ("NO_COLOR", "COLORTERM", "TEXTUAL_COLOR_SYSTEM"):
+        monkeypatch.delenv(variable, raising=False)
+    # The program sets this one by itself; set here first, so that it is put back afterwards.
+    monkeypatch.setenv("TEXTUAL_THEME", "")
+    monkeypatch.delenv("TEXTUAL_THEME")
+
+
+@pytest.fixture
+def data(tmp_path: Path) -> Path:
+    """A data folder that does not exist yet."""
+    return tmp_path / "data"

@@ -1,0 +1,66 @@
+"""The ordinary client costs few keys: counted from the start screen to the finished result."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import pytest
+from screens import MORNING, Clock, Saved, at_start, named, opened, saved_sessions, to_measure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+MOST_OTHER_KEYS = 40
+
+LEG = "22.4<enter>36.2<enter>40<enter>eu 39<enter>"
+OTHER_LEG = "22,6<enter>36,4<enter>40.2<enter>24.6<enter>"
+LEG_WITH_A_DOUBT = "22.4<enter>47.2<enter><enter>40<enter>eu 39<enter>"
+
+
+CLIENT = "1204-k"
+
+
+@pytest.mark.parametrize(
+    ("name", "code", "legs"),
+    [
+        ("whole code", "1204-k", LEG + OTHER_LEG),
+        ("part of the code, one doubt", "204<down>", LEG_WITH_A_DOUBT + OTHER_LEG),
+        ("marked in the list, one doubt", "", LEG_WITH_A_DOUBT + OTHER_LEG),
+    ],
+)
+async def test_an_existing_client_costs_at_most_forty_keys(
+    name: str, code: str, legs: str, data: Path, tell: Callable[[str], None]
+) -> None:
+    async with named(data) as visit:
+        await to_measure(visit, CLIENT)
+        await visit.keys(LEG + LEG)
+        await visit.until_screen("result")
+        await visit.keys("<enter>")
+        await at_start(visit)
+
+    next_day = Clock(MORNING + timedelta(days=1))
+    async with opened(data, clock=next_day) as visit:
+        await at_start(visit)
+        await visit.keys(f"{code}<enter>")
+        await visit.until_screen("setup")
+        await visit.keys("<enter><enter><enter><enter>0630<enter>")
+        await visit.until_screen("measure")
+        await visit.keys(legs)
+        await visit.until_screen("result")
+        await visit.until("saved")
+        await visit.keys("<enter>")
+        await at_start(visit)
+        keys = visit.count
+        assert "finished today" in visit.text
+
+    earlier, now = (Saved(session) for session in saved_sessions(data))
+    assert earlier.answer("client") == now.answer("client") == CLIENT
+    assert now.answer("finished") is True
+    assert len(now.current()) == 8
+    tell(
+        f"existing client, {name}: {keys.others} keys beside {keys.characters} characters of "
+        f"values and codes (at most {MOST_OTHER_KEYS})"
+    )
+    assert keys.others <= MOST_OTHER_KEYS

@@ -1,0 +1,254 @@
+"""How the screens look: glyphs every old console has, whole at 80x24, clear without colour.
+
+Golden screens stand in `golden/` as text. Renew them with ANKLEFIRST_RENEW_GOLDEN=1 and read the
+difference before keeping it:
+
+    ANKLEFIRST_RENEW_GOLDEN=1 python -m pytest tests/pilot/test_looks.py -k golden
+"""
+
+from __future__ import annotations
+
+import os
+import unicodedata
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from rich.cells import cell_len
+from screens import Visit, at_start, named, opened, to_measure, to_setup, until
+
+from tui.keymap import ACTIONS, footer_parts, help_rows, key_words
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+
+    Look = Callable[[str, Visit], Awaitable[None]]
+
+GOLDEN = Path(__file__).parent / "golden"
+RENEW = "ANKLEFIRST_RENEW_GOLDEN"
+LINES_AND_BLOCKS = "│─┌┐└┘├┤█▀▄▌▐░▒▓←→↑↓·…–"
+SIZES = ((80, 24), (120, 36))
+THEMES = ("textual-dark", "ansi-dark")
+LEG = "22.4<enter>36.2<enter>40<enter>eu 39<enter>"
+
+
+def is_allowed(character: str) -> bool:
+    """Whether every console's font has it: ASCII, Latin letters, lines, blocks and arrows."""
+    if character.isascii():
+        return character.isprintable()
+    return character in LINES_AND_BLOCKS or (
+        character.isalpha() and unicodedata.name(character).startswith("LATIN ")
+    )
+
+
+async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
+    """Look at every screen of the register, from the first run to the result."""
+    async with opened(data, size=size) as visit:
+        await look("first_run", visit)
+        await visit.keys("tern<enter>N-17<enter>")
+        await at_start(visit)
+        await look("start", visit)
+        await to_setup(visit)
+        await look("setup", visit)
+        await visit.keys("<enter><enter><enter><enter>5<enter>")  # up since 05:00: late
+        await visit.until_screen("measure")
+        await visit.keys("22.4<enter>50<enter>")
+        await visit.until("is unusual")
+        await look("measure", visit)
+        await visit.keys("<f2>")
+        await visit.until_screen("reason")
+        await look("reason", visit)
+        await visit.keys("<escape><f4>")
+        await visit.until_screen("confirm")
+        await look("confirm", visit)
+        await visit.keys("<escape><f1>")
+        await visit.until_screen("text")
+        await look("text", visit)
+        await visit.keys("<escape><enter><enter>40<enter>eu 39<enter>" + LEG)
+        await visit.until_screen("result")
+        await look("result", visit)
+        for _ in range(6):
+            await visit.keys("<down>")
+            await look("result", visit)
+        await visit.keys("<escape>")
+        await at_start(visit)
+        await look("start", visit)
+
+
+# --- glyphs, footers, actions --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_screen_is_whole_and_uses_allowed_glyphs(
+    size: tuple[int, int], theme: str, data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TEXTUAL_THEME", theme)
+    seen = set()
+
+    async def look(name: str, visit: Visit) -> None:
+        seen.add(name)
+        assert visit.app.theme == theme
+        assert visit.screen == name
+        assert len(visit.rows) == size[1]
+        for row in visit.rows:
+            assert [c for c in row if not is_allowed(c)] == [], row
+            assert cell_len(row) == size[0]
+        assert "anklefirst" in visit.rows[0]
+        assert name not in ("first_run", "start") or "anklefirst measure the leg" in visit.words
+        footer = " ".join(visit.rows[-1].split())
+        assert footer == " ".join(f"{key} {word}" for key, word in footer_parts(name))
+        for action in ACTIONS[name]:
+            assert callable(getattr(visit.app.screen, f"do_{action.name}", None)), action.name
+
+    await tour(data, size, look)
+    assert seen == set(ACTIONS)
+
+
+@pytest.mark.parametrize("name", sorted(ACTIONS))
+async def test_every_key_of_a_screen_is_told_in_footer_or_help(name: str, data: Path) -> None:
+    """What nobody is told of does not exist; help itself is told in the footer."""
+    has_help = any(action.name == "help" for action in ACTIONS[name])
+    told: dict[str, str] = {}
+
+    async def look(here: str, visit: Visit) -> None:
+        if here == name and not told:
+            told["footer"] = visit.rows[-1]
+            told["help"] = ""
+            if has_help:
+                told["help"] = " ".join((await read_help(visit)).split())
+                await visit.press("escape")
+                await visit.until_screen(here)
+
+    await tour(data, SIZES[0], look)
+    for action, (keys, words) in zip(ACTIONS[name], help_rows(name), strict=True):
+        in_footer = f" {key_words(action.keys[0])} {action.label}" in told["footer"]
+        assert in_footer == action.shown, action.name
+        if has_help:
+            assert " ".join(f"{keys} {words}".split()) in told["help"], action.name
+        else:  # an arrow may stand for its pair
+            assert in_footer or (action.name == "up" and " ↓ " in told["footer"]), action.name
+
+
+async def read_help(visit: Visit) -> str:
+    """Read the whole help, page by page."""
+    await visit.press("f1")
+    await visit.until_screen("text")
+    pages: list[str] = []
+    while not pages or pages[-1] != visit.text:
+        pages.append(visit.text)
+        await visit.press("pagedown")
+    rows: list[str] = []
+    for page in pages:
+        rows += [row for row in page.splitlines()[1:-1] if row not in rows]
+    return " ".join(rows)
+
+
+async def test_help_also_answers_to_the_question_mark(data: Path) -> None:
+    async with named(data) as visit:
+        await to_measure(visit)
+        await visit.press("question_mark")
+        await visit.until_screen("text")
+        await visit.until("show what the keys do", "15 1/8 in")
+        await visit.press("pagedown")
+        await visit.until("call the emergency number now")
+        await visit.press("f1")
+        await visit.until_screen("measure")
+
+
+# --- small windows -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", [(60, 20), (79, 24), (80, 23)])
+async def test_a_small_window_asks_to_be_enlarged_and_loses_nothing(
+    size: tuple[int, int], data: Path
+) -> None:
+    async with named(data) as visit:
+        await to_measure(visit)
+        await visit.keys("22.4<enter>36.")
+        await visit.pilot.resize_terminal(*size)
+        notice = f"Please enlarge the window to 80 x 24 (now {size[0]} x {size[1]})."
+        await visit.until(notice, "Nothing is lost.")
+        assert "Round the calf" not in visit.text
+        assert all(is_allowed(c) for row in visit.rows for c in row)
+        await visit.pilot.resize_terminal(80, 24)
+        await visit.until("2 of 8", "cm > 36.")
+        await visit.keys("2<enter>")
+        await visit.until("3 of 8")
+        assert visit.saved.values() == {"left B girth": "224", "left C girth": "362"}
+
+
+async def test_every_screen_asks_for_a_larger_window(data: Path) -> None:
+    async with opened(data, size=(60, 20)) as visit:
+        await visit.until("Please enlarge the window to 80 x 24 (now 60 x 20).")
+        await visit.keys("tern<enter>N-17<enter>")
+        await visit.until_screen("start")
+        await visit.until("Please enlarge the window")
+        assert "Client's code" not in visit.text
+
+
+# --- without colour ------------------------------------------------------------------------------
+
+
+async def test_without_colour_the_marked_line_is_still_told(
+    data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    marks = {"start": 1, "setup": 1, "reason": 1, "result": 1, "measure": 2}
+    seen = set()
+
+    async def look(name: str, visit: Visit) -> None:
+        if name in marks and (name != "start" or "setup" in seen):
+            count = sum(1 for row in visit.rows if "> " in row and "->" not in row)
+            code_line = 1 if name == "start" else 0
+            assert count == marks[name] + code_line, visit.text
+        seen.add(name)
+        for strip in visit.app.screen._compositor.render_strips():
+            for segment in strip:
+                style = segment.style
+                if style and style.color and style.bgcolor and segment.text.strip():
+                    same = style.color.get_truecolor() == style.bgcolor.get_truecolor()
+                    assert not same or style.color.is_default, segment
+
+    await tour(data, SIZES[0], look)
+    assert set(marks) <= seen
+
+
+async def test_a_doubt_has_a_sign_beside_its_colour(data: Path) -> None:
+    async with named(data) as visit:
+        await to_measure(visit)
+        await visit.keys("28.4<enter>")
+        await visit.until("! round the ankle (B): 28.4 cm is unusual")
+        await visit.keys("<enter>")
+        await visit.until("28.4 cm ! unusual, kept")
+
+
+# --- golden screens ------------------------------------------------------------------------------
+
+
+async def golden_measure(visit: Visit) -> None:
+    """The right calf, after a doubt kept at the left one and a reading not taken."""
+    await to_measure(visit)
+    await visit.keys("22.4<enter>47.2<enter><enter><f2><down><enter>eu 39<enter>22.6<enter>")
+    await visit.until("RIGHT: round the calf (C) 6 of 8")
+
+
+async def golden_result(visit: Visit) -> None:
+    """Both legs, late in the day."""
+    await to_measure(visit, up="0500")
+    await visit.keys(LEG + "22,6<enter>36,4<enter>40.2<enter>24.6<enter>")
+    await visit.until_screen("result")
+    await visit.until("Late in the day")
+
+
+@pytest.mark.parametrize("name", ["measure", "result"])
+async def test_golden_screen(name: str, data: Path) -> None:
+    async with named(data) as visit:
+        await {"measure": golden_measure, "result": golden_result}[name](visit)
+        await until(visit.pilot, lambda: visit.rows[-1].strip() != "")
+        await visit.rest()
+        text = visit.text + "\n"
+    path = GOLDEN / f"{name}-80x24.txt"
+    if os.environ.get(RENEW):
+        path.write_text(text, encoding="utf-8")
+    assert text == path.read_text(encoding="utf-8")
