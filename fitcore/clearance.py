@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from fitcore.points import LEGS
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -50,12 +51,12 @@ def judge_offer(session: Session, side: Side) -> Offer:  # noqa: ARG001 - screen
     )
 
 
-def screening_summary(session: Session, sides: tuple[Side, ...]) -> dict[str, object]:
-    """Return the screening part of `fit --json`; in the shape the contract names.
+def screening_summary(session: Session) -> dict[str, object]:
+    """Return the screening part of `fit --json`.
 
     `not_screened` is an outcome of its own here: nobody asked, which is neither *go* nor *ask*.
     """
-    legs = {side.value: judge_offer(session, side).clearance.value for side in sides}
+    legs = {side.value: judge_offer(session, side).clearance.value for side in LEGS}
     return {
         "outcome": Clearance.NOT_SCREENED.value,
         "urgency": "none",

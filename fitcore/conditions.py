@@ -47,13 +47,13 @@ def leg_times(session: Session, readings: Readings, side: Side) -> LegTimes | No
     ]
     if not instants:
         return None
-    rising, off = session.value("rising_at"), session.value("compression_off_at")
+    rising, off = session.value("rising_at"), _compression_off_at(session)
     first, last = min(instants), max(instants)
     return LegTimes(
         first,
         last,
         hours_between(rising, last) if isinstance(rising, datetime) else None,
-        hours_between(off, first) * 60 if isinstance(off, datetime) else None,
+        hours_between(off, first) * 60 if off is not None else None,
     )
 
 
@@ -66,8 +66,8 @@ def flags_now(
     session: Session, now: datetime, rules: TimeRules, side: Side | None = None
 ) -> tuple[Flag, ...]:
     """Return the time flags that hold for a reading taken now, with their sentences."""
-    rising, off = session.value("rising_at"), session.value("compression_off_at")
-    minutes = hours_between(off, now) * 60 if isinstance(off, datetime) else None
+    rising, off = session.value("rising_at"), _compression_off_at(session)
+    minutes = hours_between(off, now) * 60 if off is not None else None
     hours = hours_between(rising, now) if isinstance(rising, datetime) else None
     return tuple(_time_flags(hours, minutes, rules, side))
 
@@ -105,24 +105,32 @@ def judge_conditions(
     return tuple(flags)
 
 
+def _compression_off_at(session: Session) -> datetime | None:
+    """Return when compression came off; None where none was worn or it is still on."""
+    off = session.value("compression_off_at")
+    return off if isinstance(off, datetime) and session.text("compression") == "off" else None
+
+
 def _time_flags(
     hours: float | None, minutes: float | None, rules: TimeRules, side: Side | None
 ) -> list[Flag]:
+    flags: list[Flag] = []
+    if hours is not None and hours < 0:
+        text = say("The time of rising is later than the reading: check it, or the clock.")
+        flags.append(Flag("rising_after_reading", Level.BLOCK, "clock", text, side))
+    if minutes is not None and minutes < 0:
+        text = say("Compression came off after the reading: check the time, or the clock.")
+        flags.append(Flag("off_after_reading", Level.BLOCK, "clock", text, side))
     if minutes is not None and 0 <= minutes <= float(rules.fresh_after_compression_minutes):
         text = say(
             "Measured {minutes} min after compression came off: as small as this leg gets.",
             minutes=round(minutes),
         )
-        return [Flag("compression_just_off", Level.NOTE, "conditions", text, side)]
-    if hours is None:
-        return []
-    if hours < 0:
-        text = say("The time of rising is later than the reading: check it, or the clock.")
-        return [Flag("rising_after_reading", Level.BLOCK, "conditions", text, side)]
-    if hours > float(rules.late_after_hours):
+        flags.append(Flag("compression_just_off", Level.NOTE, "conditions", text, side))
+    elif hours is not None and hours > float(rules.late_after_hours):
         text = say(
             "Late in the day ({hours:.1f} h up): legs may be larger now than in the morning.",
             hours=hours,
         )
-        return [Flag("late_in_day", Level.WARN, "conditions", text, side)]
-    return []
+        flags.append(Flag("late_in_day", Level.WARN, "conditions", text, side))
+    return flags

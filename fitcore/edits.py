@@ -6,6 +6,7 @@ withdrawal is an entry of its own, and an answer names the answers it replaces.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 Typed = Length | ShoeSize
 
+_SHOE_SYSTEM = re.compile(r"eu|uk|us|mondo")
+
 
 def draft_answer(session: Session, what: str, value: Value, at: datetime) -> Draft | None:
     """Answer a field; None where it already says so and nobody disagrees."""
@@ -37,13 +40,25 @@ def draft_answer(session: Session, what: str, value: Value, at: datetime) -> Dra
     )
 
 
-def parse_typed(kind: Kind, text: str, unit: Unit, system: ShoeSystem = "eu") -> Typed:
+def parse_typed(
+    kind: Kind, text: str, unit: Unit, system: ShoeSystem = "eu", *, or_shoe: bool = False
+) -> Typed:
     """Read the text of a reading: a length, or a shoe size for a shoe step.
+
+    Args:
+        kind: what the step asks for.
+        text: as typed.
+        unit: unit printed on the tape.
+        system: shoe-size system where none is typed.
+        or_shoe: whether a size with its system named may stand for a foot length.
 
     Raises:
         UnitError: it is neither.
     """
-    return parse_shoe_size(text, system) if kind is Kind.SHOE else parse_length(text, unit)
+    names_a_shoe = or_shoe and _SHOE_SYSTEM.search(text.casefold())
+    if kind is Kind.SHOE or names_a_shoe:
+        return parse_shoe_size(text, system)
+    return parse_length(text, unit)
 
 
 def draft_reading(

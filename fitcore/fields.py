@@ -33,6 +33,8 @@ class Field:
     what: str
     kind: FieldKind
     choices: tuple[str, ...] = ()
+    working_state: bool = False
+    """Where somebody left off; two laptops may differ about it without a question."""
 
 
 FIELDS: dict[str, Field] = {
@@ -56,7 +58,7 @@ FIELDS: dict[str, Field] = {
         Field("compression_off_at", "instant"),
         Field("tape", "choice", ("cm", "in")),
         Field("finished", "yes_no"),
-        Field("paused", "text"),
+        Field("paused", "text", working_state=True),
     )
 }
 
@@ -116,6 +118,33 @@ def answer_words(value: Value | None) -> str:
     if isinstance(value, Sequence):
         return ", ".join(choice_words(str(item)) for item in value)
     return str(value)
+
+
+def is_working_state(what: str) -> bool:
+    """Whether a field only says where somebody left off."""
+    field = FIELDS.get(what)
+    return field is not None and field.working_state
+
+
+def field_words(what: str) -> str:
+    """Return a field's name for people; an unknown one as it is."""
+    words = {
+        "client": say("Client"),
+        "measurer": say("Measured by"),
+        "zone": say("Time zone"),
+        "protocol": say("Readings"),
+        "purpose": say("What for"),
+        "forms": say("Garment"),
+        "sides": say("Legs"),
+        "rising_at": say("Up since"),
+        "posture": say("Posture"),
+        "bare_skin": say("Bare skin"),
+        "compression": say("Bandage, stocking"),
+        "compression_off_at": say("Taken off at"),
+        "tape": say("Tape shows"),
+        "finished": say("Finished"),
+    }
+    return words.get(what, what)
 
 
 def choice_words(choice: str) -> str:

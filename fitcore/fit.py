@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from fitcore.clearance import Offer, judge_offer, screening_summary
 from fitcore.conditions import LegTimes, judge_conditions, leg_times
-from fitcore.fields import choice_words
+from fitcore.fields import choice_words, field_words, is_working_state
 from fitcore.flags import Flag, Level
 from fitcore.plausibility import judge_reading
-from fitcore.points import LEGS, Kind, Side
+from fitcore.points import LEGS, Kind, Side, place_words
 from fitcore.readings import Adopted, Readings
 from fitcore.session import Seal, Session
 from fitcore.sizing import SizeAnswer, Verdict, decide_size
@@ -86,7 +86,7 @@ class SessionFit:
         return {
             "session": self.session.id,
             "client": self.client,
-            "screening": screening_summary(self.session, tuple(leg.side for leg in self.legs)),
+            "screening": screening_summary(self.session),
             "pair": None,
             "flags": [flag.as_json() for flag in self.flags],
             "legs": [leg.as_json() for leg in self.legs],
@@ -142,11 +142,11 @@ def fit_leg(session: Session, readings: Readings, side: Side, chart: Chart) -> S
     cautions = [*answer.cautions, *_posture_cautions(session, readings, side, chart)]
     cautions += [
         say(
-            "Two different corrections of {what} stand side by side: choose one first.",
-            what=f"{place[1]} {place[2]}",
+            "{what}: different values stand side by side; choose one first.",
+            what=place_words(place[1], place[2]),
         )
         for place in readings.places()
-        if place[0] is side and readings.disputed(place)
+        if place[0] in (side, Side.BOTH) and readings.disputed(place)
     ]
     return replace(answer, cautions=tuple(cautions))
 
@@ -195,18 +195,24 @@ def _file_flags(session: Session, readings: Readings) -> list[Flag]:
             "conflict",
             Level.WARN,
             "file",
-            say("{what}: two laptops say different things; both are kept.", what=what),
+            say(
+                "{what}: different answers stand side by side; all are kept.",
+                what=field_words(what),
+            ),
         )
         for what in session.heads.fields
-        if session.answer(what).disputed
+        if session.answer(what).disputed and not is_working_state(what)
     ]
     flags += [
         Flag(
             "conflict",
             Level.WARN,
             "file",
-            say("Two different corrections stand side by side; no value is used."),
-            place[0],
+            say(
+                "{what}: different values stand side by side; none is used.",
+                what=place_words(place[1], place[2]),
+            ),
+            None if place[0] is Side.BOTH else place[0],
             place[1],
         )
         for place in readings.places()

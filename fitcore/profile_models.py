@@ -93,9 +93,8 @@ class Protocol(ProfileModel):
     """How the tape lies: tension, and where it stands to the mark."""
     order: Literal["leg_by_leg", "point_by_point"] = "leg_by_leg"
     rounds: int = Field(default=1, ge=1, le=3)
-    agree_mm: Exact = Decimal(3)
-    agree_percent: Exact = Decimal(1)
-    """Two readings agree within the larger of `agree_mm` and this share of them."""
+    usual: bool = False
+    """Whether it is offered first where several protocols are enough."""
     source: Source
     steps: tuple[ProtocolStep, ...] = Field(min_length=1, strict=False)
 

@@ -44,7 +44,7 @@ class Adopted:
     system: ShoeSystem | None = None
 
     def as_json(self) -> dict[str, object]:
-        """Return it in the shape `fit --json` prints (contract: shoes carry value and system)."""
+        """Return it in the shape `fit --json` prints; a shoe carries value and system, no mm."""
         shoe = self.kind is Kind.SHOE
         return {
             "point": self.point.value,
@@ -138,10 +138,33 @@ class Readings:
         """Return a live reading, replaced or not, by its entry's name."""
         return self._all.get(name)
 
+    def rivals(self, reading: Reading) -> tuple[str, ...]:
+        """Return all a correction of this reading must list: itself, its rivals, their lineage.
+
+        Rivals are other readings nobody has replaced, of the same place and time round.
+        """
+        same = [r for r in self.current(reading.place) if r.round == reading.round]
+        names = [name for rival in (reading, *same) for name in rival.lineage]
+        return tuple(dict.fromkeys(names))
+
+    def strikable(self, reading: Reading) -> tuple[str, ...]:
+        """Return what striking this reading out takes back.
+
+        Its lineage, but for what a rival has replaced too: that would leave the rival in doubt.
+        """
+        others = {
+            name
+            for place in self.places()
+            for rival in self.current(place)
+            if rival.name != reading.name
+            for name in rival.instead_of
+        }
+        return tuple(name for name in reading.lineage if name not in others)
+
     def read_at(self, reading: Reading) -> datetime | None:
         """Return when the tape was first read here: a correction made later changes no hour."""
-        found = [self._all[name].at for name in reading.lineage if name in self._all]
-        instants = [at for at in found if at is not None]
+        found = [self._all[name] for name in reading.lineage if name in self._all]
+        instants = [r.at for r in found if r.at is not None and not r.not_taken]
         return min(instants, key=lambda at: hours_between(EPOCH, at), default=reading.at)
 
     def current(self, place: Place) -> tuple[Reading, ...]:

@@ -75,12 +75,15 @@ class Session:
 
     @property
     def measured_at(self) -> datetime | None:
-        """The first reading's instant, else the first entry's: for people, never for order."""
+        """The earliest instant of a reading that counts, else of an answer.
+
+        It rests on the laptops' clocks: for people, and for which charts were valid that day.
+        """
         for array in ("readings", "answers"):
-            entries = sorted((e for e in self.entries if e.array == array), key=entry_order)
-            for entry in entries:
-                if entry.at is not None:
-                    return entry.at
+            heads = self.heads.heads_of(array)
+            instants = [entry.at for entry in heads if entry.at is not None]
+            if instants:
+                return min(instants, key=lambda at: hours_between(EPOCH, at))
         return None
 
 

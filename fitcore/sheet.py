@@ -40,6 +40,8 @@ COLUMNS = (
     "posture",
     "rising_at",
 )
+_SAME_READING = ("client", "measurer", "measured_at", "side", "point", "kind")
+"""Cells that make two rows readings of one place on one day; the time counts by its day."""
 _MAY_BE_EMPTY = {"round", "posture", "rising_at"}
 _POSTURES = ("", "standing", "sitting", "lying")
 
@@ -149,14 +151,18 @@ def read_sheet(text: str, zone: tzinfo) -> tuple[tuple[SheetRow, ...], tuple[Ref
             if not any(cell.strip() for cell in cells):
                 continue
             try:
-                row, took_zone = _read_row(line, header, cells, zone)
+                _judge_cells(header, cells)
+                named = {n: clean(c).text for n, c in zip(header, cells, strict=True)}
+                # Counted before the value is judged: a row refused now and mended later must not
+                # take another row's place.
+                same = tuple(_same_cell(n, named[n]) for n in _SAME_READING)
+                appeared[same] = appeared.get(same, 0) + 1
+                row, took_zone = _read_row(line, named, zone)
             except FitError as error:
                 refused.append(Refusal(line, f"{error.problem.text} {error.problem.mend}"))
                 continue
             without_offset += took_zone
             if row.round == 0:
-                same = row.key[:4]
-                appeared[same] = appeared.get(same, 0) + 1
                 row = replace(row, round=appeared[same])
             rows.append(row)
     except csv.Error as error:
@@ -191,15 +197,19 @@ def _judge_header(header: Sequence[str]) -> None:
         )
 
 
-def _read_row(
-    line: int, header: Sequence[str], cells: Sequence[str], zone: tzinfo
-) -> tuple[SheetRow, bool]:
+def _same_cell(name: str, text: str) -> str:
+    return text[:10] if name == "measured_at" else text.casefold()
+
+
+def _judge_cells(header: Sequence[str], cells: Sequence[str]) -> None:
     if len(cells) != len(header):
         raise _refuse(
             say("{found} cells instead of {wanted}.", found=len(cells), wanted=len(header)),
             say("Quote a cell that holds the separator."),
         )
-    row = {name: clean(cell).text for name, cell in zip(header, cells, strict=True)}
+
+
+def _read_row(line: int, row: Mapping[str, str], zone: tzinfo) -> tuple[SheetRow, bool]:
     empty = [name for name in COLUMNS if not row[name] and name not in _MAY_BE_EMPTY]
     if empty:
         raise _refuse(say("'{name}' is empty.", name=empty[0]), say("Fill it in."))

@@ -135,9 +135,13 @@ def foot_length_mm(value: Decimal, system: ShoeSystem) -> Millimetre:
 
 
 def shoe_size(foot_mm: Decimal, system: ShoeSystem) -> Decimal:
-    """Return the unrounded size of a foot, in mm, in another system."""
+    """Return the size of a foot, in mm, in another system; not rounded to half sizes.
+
+    The division by thirds leaves a tail in the last digits that would push a whole size off a
+    printed edge: it is rounded away far below anything a shoe knows.
+    """
     multiplier, unit_mm, offset = _FORMULAS[system]
-    return multiplier * foot_mm / unit_mm + offset
+    return round(multiplier * foot_mm / unit_mm + offset, 22)
 
 
 def system_words(system: str) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from fitcore.boxes import Box, Edges, chart_boxes
 from fitcore.points import Kind, Point
 from fitcore.readings import Adopted
-from fitcore.shoes import foot_length_mm, shoe_size, system_words
+from fitcore.shoes import FOOT_UNCERTAINTY_MM, foot_length_mm, shoe_size, system_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
 
@@ -152,7 +152,8 @@ def _value_for(dimension: Dimension, measured: Measured, cautions: list[str]) ->
 
 def _inferred(adopted: Adopted) -> str:
     return say(
-        "Foot taken from {system} {value}: good to about 7 mm, sizes differ by maker.",
+        "Foot taken from {system} {value}: good to about {mm} mm, sizes differ by maker.",
+        mm=FOOT_UNCERTAINTY_MM,
         system=system_words(adopted.system or ""),
         value=plain(adopted.value or Decimal(0)),
     )
@@ -180,7 +181,12 @@ def _inside(
             reasons=(say("All measures lie inside {size}.", size=names[0]), *told),
             cautions=tuple(cautions),
         )
-    both = say("{sizes} both hold.", sizes=" / ".join(names))
+    sizes = " / ".join(names)
+    both = (
+        say("{sizes} both hold.", sizes=sizes)
+        if len(names) == 2
+        else say("{sizes} all hold.", sizes=sizes)
+    )
     if prescribed:
         return SizeAnswer(
             Verdict.OVERLAP,

@@ -58,6 +58,8 @@ class AnklefirstApp(App[int]):
         self.sessions_read = asyncio.Event()
         self._folder: DataFolder | None = None
         self._profiles: Profiles | None = None
+        self._desk: Desk | None = None
+        """The session opened last."""
         self._running_loop: asyncio.AbstractEventLoop | None = None
         self._asked_to_end = False
         self._keys: asyncio.Queue[events.Key | events.Paste | None] = asyncio.Queue()
@@ -144,7 +146,9 @@ class AnklefirstApp(App[int]):
     # --- moving between screens --------------------------------------------------------------
 
     async def show_start(self) -> None:
-        """Show the start screen, fresh."""
+        """Show the start screen, with the session just left as it is now."""
+        if self._desk is not None and self._desk.session.entries:
+            self.sessions[self._desk.session.id] = self._desk.session
         from tui.screens.start import StartScreen
 
         await self._show(StartScreen())
@@ -180,7 +184,12 @@ class AnklefirstApp(App[int]):
     # --- what screens need -------------------------------------------------------------------
 
     async def read_all_sessions(self) -> list[str]:
-        """Read the folder's sessions in a thread; return what a person should know of them."""
+        """Read the folder's sessions in a thread, once; return what a person should know of them.
+
+        Later changes are our own: the folder's lock keeps everybody else out.
+        """
+        if self.sessions_read.is_set():
+            return []
         files = await asyncio.to_thread(read_sessions, [self.data])
         self.sessions = {file.session.id: file.session for file in files if file.session}
         own = self.folder.laptop.id
@@ -204,13 +213,13 @@ class AnklefirstApp(App[int]):
     async def open_desk(self, session: Session) -> Desk:
         """Open a session of the folder, as it is on disk now."""
         on_disk = await asyncio.to_thread(self.folder.read, session.id)
-        return await self._desk(on_disk or session, session.text("client"))
+        return await self._make_desk(on_disk or session, session.text("client"))
 
     async def new_desk(self, client: str) -> Desk:
         """Begin a session with a client; nothing is written before the first answer."""
-        return await self._desk(self.folder.new_session(), client)
+        return await self._make_desk(self.folder.new_session(), client)
 
-    async def _desk(self, session: Session, client: str) -> Desk:
+    async def _make_desk(self, session: Session, client: str) -> Desk:
         from tui.desk import Desk
 
         await self.sessions_read.wait()
@@ -221,7 +230,7 @@ class AnklefirstApp(App[int]):
         )
         laptop = self.folder.laptop
         opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
-        return Desk(
+        self._desk = Desk(
             self.folder,
             await self.load_profiles(),
             session,
@@ -231,6 +240,7 @@ class AnklefirstApp(App[int]):
             if session.entries
             else {key: value for key, value in opening.items() if value},
         )
+        return self._desk
 
     # --- ending ------------------------------------------------------------------------------
 

@@ -6,7 +6,6 @@ judged here is judged by the core.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
@@ -30,7 +29,7 @@ from fitcore.points import LEGS, Kind, Side, other_side, side_words
 from fitcore.problems import UnitError
 from fitcore.protocol import Step, done_reading, next_open, plan
 from fitcore.readings import Readings
-from fitcore.shoes import ShoeSize, parse_shoe_size
+from fitcore.shoes import ShoeSize
 from fitcore.units import Unit, show_cm
 from fitcore.words import say
 from tui.desk_words import reading_words, signed_cm, usual_words, where_words
@@ -48,7 +47,6 @@ if TYPE_CHECKING:
 DEFAULT_PROTOCOL = "below-knee-short"
 SETUP = "setup"
 """Stands in `paused` while the questions before measuring are open."""
-_NAMES_A_SHOE = re.compile(r"eu|uk|us|mondo")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +113,7 @@ class Desk:
         """Which legs are measured, left first."""
         answered = self.session.value("sides")
         named = answered if isinstance(answered, list) else [side.value for side in LEGS]
-        return tuple(side for side in LEGS if side.value in named)
+        return tuple(side for side in LEGS if side.value in named) or LEGS
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -139,18 +137,19 @@ class Desk:
 
     @property
     def all_done(self) -> bool:
-        """Whether every field has a reading or a reason for none."""
+        """Whether every field is answered."""
         return next_open(self.steps, self.readings) is None
 
     def hours_up(self) -> float | None:
-        """Hours since rising, by the laptop's clock; None where the time is not known."""
+        """Hours since rising, by the laptop's clock; None where it is not known."""
         rising = self.session.value("rising_at")
         return hours_between(rising, self._now()) if isinstance(rising, datetime) else None
 
     def time_doubts(self) -> tuple[str, ...]:
         """Codes of what the hour says about a reading taken now, or corrected: taken then."""
         here = self.reading_here
-        read_at = self.readings.read_at(here) if here is not None else None
+        taken = here is not None and not here.not_taken
+        read_at = self.readings.read_at(here) if here is not None and taken else None
         return judge_now(self.session, read_at or self._now(), self.profiles.time_rules)
 
     def result(self) -> SessionFit:
@@ -210,7 +209,7 @@ class Desk:
         if not text.strip():
             return self._judge_empty()
         try:
-            typed = self._parse(step, text)
+            typed = parse_typed(step.kind, text, self.unit, or_shoe=step.or_shoe)
         except UnitError as error:
             problem = error.problem
             return Judged("refused", f"{problem.text} {problem.mend}")
@@ -240,12 +239,6 @@ class Desk:
             return Judged("nothing_typed")
         return Judged("refused", say("Type what the tape shows, or F2 if it cannot be taken."))
 
-    def _parse(self, step: Step, text: str) -> Typed:
-        """Read a length; where a shoe size may stand for a foot length, a named size too."""
-        if step.or_shoe and _NAMES_A_SHOE.search(text.casefold()):
-            return parse_shoe_size(text, "eu")
-        return parse_typed(step.kind, text, self.unit)
-
     # --- moves that write (blocking) ---------------------------------------------------------
 
     def store(self, judged: Judged, why: str = "") -> str:
@@ -266,7 +259,7 @@ class Desk:
             step.round,
             judged.typed,
             self._now(),
-            instead_of=old.lineage if old else (),
+            instead_of=self.readings.rivals(old) if old else (),
             why=why,
             doubts=judged.doubts,
             posture=old.posture if old else "",
@@ -279,7 +272,11 @@ class Desk:
         """Record that the present field is not taken, and why; then go to the next field."""
         step, old = self.step, self.reading_here
         draft = draft_not_taken(
-            step.place, step.round, reason, self._now(), instead_of=old.lineage if old else ()
+            step.place,
+            step.round,
+            reason,
+            self._now(),
+            instead_of=self.readings.rivals(old) if old else (),
         )
         self._append(draft)
         self._move_on()
@@ -290,7 +287,7 @@ class Desk:
         old = self.reading_here
         if old is None:
             return ""
-        self._append(draft_withdrawal(old.lineage, reason, self._now()))
+        self._append(draft_withdrawal(self.readings.strikable(old), reason, self._now()))
         return say(
             "Struck out and kept: {place} {value}.",
             place=where_words(old.place),
@@ -323,8 +320,10 @@ class Desk:
     def pause(self) -> None:
         """Note the field the session is left at, and what was typed there and not accepted."""
         if not self.session.value("finished"):
-            typed = self.half_typed.get(self.step.name, "")
-            self.answer({"paused": [self.step.name, typed]})
+            here = self.step.name
+            others = [pair for pair in self.half_typed.items() if pair[0] != here]
+            pairs = [(here, self.half_typed.get(here, "")), *others]
+            self.answer({"paused": [part for pair in pairs for part in pair]})
 
     def pause_setup(self, answers: Mapping[str, Value]) -> None:
         """Keep what was answered before measuring began, and note that it has not begun."""
@@ -344,14 +343,13 @@ class Desk:
 
     def resume(self) -> None:
         """Note that measuring goes on, so that a later crash comes back to the next open field."""
-        if self.session.value("paused") not in (None, []):
+        heads = self.session.answer("paused").heads
+        if heads and self.session.value("paused") != []:
             self.answer({"paused": []})
 
     def finish(self) -> None:
         """Mark the session finished."""
         self.answer({"finished": True})
-
-    # --- moving about ------------------------------------------------------------------------
 
     def move(self, by: int) -> None:
         """Go to a field before or after."""
@@ -366,11 +364,12 @@ class Desk:
 
     def _resume_index(self) -> int:
         paused = self.session.value("paused")
-        if isinstance(paused, list) and len(paused) == 2:
+        if isinstance(paused, list) and len(paused) >= 2:
             names = [step.name for step in self.steps]
+            for name, text in zip(paused[::2], paused[1::2], strict=False):
+                if text and name in names:
+                    self.half_typed[str(name)] = clean(str(text)).text
             if paused[0] in names:
-                if paused[1]:
-                    self.half_typed[str(paused[0])] = clean(str(paused[1])).text
                 return names.index(str(paused[0]))
         return next_open(self.steps, self.readings) or 0
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from fitcore.profile_models import PlausibleRange
+    from fitcore.protocol import Step
     from fitcore.reading import Reading
 
 
@@ -52,3 +53,23 @@ def usual_words(known: PlausibleRange | None, unit: Unit) -> str:
             high=from_mm(high * 10, "in"),
         )
     return say("usually {low} to {high} cm", low=plain(low), high=plain(high))
+
+
+def step_rows(step: Step, reading: Reading | None, width: int, *, here: bool) -> list[str]:
+    """Return a field's row in the list, and a second where its value does not fit beside it.
+
+    Args:
+        step: the field.
+        reading: what fills it, or None.
+        width: cells there are.
+        here: whether it is the field the cursor is on.
+    """
+    named = f"{'>' if here else ' '}{'+' if reading else ' '} "
+    named += place_words(step.point, step.kind)
+    value = reading_words(reading) if reading else ""
+    if reading and "hard_range" in reading.doubts:
+        value += say(" ! impossible, kept")
+    elif reading and "soft_range" in reading.doubts:
+        value += say(" ! unusual, kept")
+    row = f"{named:<32} {value}"
+    return [row] if len(row) <= width else [named, f"     {value}"]

@@ -26,6 +26,7 @@ from tui.leg_shape import (
     TYPICAL_GIRTHS_CM,
     TYPICAL_HEIGHTS_CM,
     WILD_RATIO,
+    girth_words,
     smooth_between,
 )
 
@@ -344,7 +345,7 @@ def _write_margin(
         letter = say("foot")[:4] if point is Point.FOOT else f"{point.value:<2}"
         if point in done:
             # Two decimals only where they are needed: the mean of two readings ends in a half.
-            value = f"{known[point]:.2f}".removesuffix("0") if point in known else ""
+            value = girth_words(known[point]) if point in known else ""
             text = f"+{letter} {value:>{LABEL_COLUMNS - 3 - len(letter)}}"
             # A value cut short would be another value.
             margin[row] = (text if len(text) <= LABEL_COLUMNS else f"+{letter}", "done")

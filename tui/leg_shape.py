@@ -92,3 +92,9 @@ def smooth_between(knots: Sequence[tuple[float, float]], at: float) -> float:
             part = (at - start) / (end - start)
             return low + (high - low) * part * part * (3 - 2 * part)
     return knots[0][1] if at < knots[0][0] else knots[-1][1]
+
+
+def girth_words(girth_cm: float) -> str:
+    """Write a girth with one decimal, or two; a finer one is marked as about."""
+    text = f"{girth_cm:.2f}".removesuffix("0")
+    return text if abs(float(text) - girth_cm) < 1e-6 else f"~{girth_cm:.1f}"

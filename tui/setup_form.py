@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from fitcore.fields import FIELDS, UNKNOWN, choice_words, parse_answer
+from fitcore.fields import FIELDS, UNKNOWN, choice_words, field_words, parse_answer
 from fitcore.instants import hours_between
 from fitcore.points import LEGS
 from fitcore.problems import FitError
@@ -37,6 +37,8 @@ class Line:
     several: bool = False
     typed: str = ""
     """Text of a line that asks for a time."""
+    given: Value | None = None
+    """A time answered before, with its day; it holds until something is typed."""
     has_default: bool = False
     """Whether the shown answer counts without a visit to the line."""
 
@@ -67,37 +69,35 @@ class SetupForm:
         self.at = 0
         """Index of the line the cursor is on, among `lines`."""
         self._all = [
-            _choice("purpose", say("What for"), FIELDS["purpose"].choices, given, "work"),
+            _choice("purpose", field_words("purpose"), FIELDS["purpose"].choices, given, "work"),
             Line(
                 "forms",
-                say("Garment"),
+                field_words("forms"),
                 FIELDS["forms"].choices,
                 _given_list(given, "forms", _DEFAULT_FORMS),
                 several=True,
             ),
             Line(
                 "sides",
-                say("Legs"),
+                field_words("sides"),
                 (BOTH_LEGS, *(side.value for side in LEGS)),
                 [",".join(_given_list(given, "sides", tuple(s.value for s in LEGS)))],
             ),
-            Line("protocol", say("Readings"), (), [str(given.get("protocol", ""))]),
-            Line("rising_at", say("Up since"), typed=_given_time(given, "rising_at")),
-            _choice("posture", say("Posture"), FIELDS["posture"].choices, given, ""),
-            _choice("bare_skin", say("Bare skin"), FIELDS["bare_skin"].choices, given, "yes"),
+            Line("protocol", field_words("protocol"), (), [str(given.get("protocol", ""))]),
+            _time("rising_at", field_words("rising_at"), given),
+            _choice("posture", field_words("posture"), FIELDS["posture"].choices, given, ""),
+            _choice(
+                "bare_skin", field_words("bare_skin"), FIELDS["bare_skin"].choices, given, "yes"
+            ),
             _choice(
                 "compression",
-                say("Bandage, stocking"),
+                field_words("compression"),
                 FIELDS["compression"].choices,
                 given,
                 "none",
             ),
-            Line(
-                "compression_off_at",
-                say("Taken off at"),
-                typed=_given_time(given, "compression_off_at"),
-            ),
-            _choice("tape", say("Tape shows"), FIELDS["tape"].choices, given, "cm"),
+            _time("compression_off_at", field_words("compression_off_at"), given),
+            _choice("tape", field_words("tape"), FIELDS["tape"].choices, given, "cm"),
         ]
         for line in self._all[5:]:
             line.has_default = line.what != "compression_off_at"
@@ -136,6 +136,7 @@ class SetupForm:
             elif character in "0123456789:.":
                 line.typed = (line.typed if line.typed != "?" else "") + character
                 line.typed = line.typed[:5]
+            line.given = None
             return
         if not character.isdigit() or not 1 <= int(character) <= len(line.choices):
             return
@@ -150,6 +151,7 @@ class SetupForm:
 
     def erase(self) -> None:
         """Take back the last typed character."""
+        self.line.given = None
         self.line.typed = self.line.typed[:-1]
 
     def accept(self) -> str:
@@ -230,8 +232,7 @@ class SetupForm:
         forms, line = set(self._line("forms").chosen), self._line("protocol")
         enough = [p for p in self._protocols.values() if forms <= set(p.forms)]
         fitting = enough or [p for p in self._protocols.values() if forms & set(p.forms)]
-        # The short set comes first: it serves every chart of a sock's length but the shoe-only.
-        in_order = sorted(fitting, key=lambda p: (not p.id.endswith("-short"), len(p.steps), p.id))
+        in_order = sorted(fitting, key=lambda p: (not p.usual, len(p.steps), p.id))
         line.choices = tuple(protocol.id for protocol in in_order or self._protocols.values())
         if line.chosen[0] not in line.choices:
             line.chosen = [line.choices[0]]
@@ -239,6 +240,8 @@ class SetupForm:
             self._line("posture").chosen = [self._protocols[line.chosen[0]].posture]
 
     def _time(self, line: Line) -> Value:
+        if line.given is not None:
+            return line.given
         if line.typed == "?":
             return UNKNOWN
         return parse_answer(line.what, line.typed, self._now())
@@ -266,9 +269,10 @@ def _given_list(given: Mapping[str, Value], what: str, default: Sequence[str]) -
     return [str(item) for item in value] if isinstance(value, list) else list(default)
 
 
-def _given_time(given: Mapping[str, Value], what: str) -> str:
+def _time(what: str, label: str, given: Mapping[str, Value]) -> Line:
     value = given.get(what)
-    return f"{value:%H:%M}" if isinstance(value, datetime) else ""
+    typed = f"{value:%H:%M}" if isinstance(value, datetime) else "?" if value == UNKNOWN else ""
+    return Line(what, label, typed=typed, given=value if typed else None)
 
 
 def _neighbour(choices: Sequence[str], chosen: str, by: int) -> str:

@@ -127,6 +127,8 @@ class DataFolder:
                     path=str(session_path(self.path, session.id)),
                 )
             )
+        own = [e.by.number for e in session.entries if e.by.laptop == self.laptop.id]
+        self.meet_frontier(max(own, default=0))
         path = session_path(self.path, session.id)
         if session.id not in self._on_disk:
             self._on_disk[session.id] = read_bytes(path)
@@ -221,6 +223,7 @@ class DataFolder:
         except FileFault as fault:
             # Measuring must go on; the numbers stay reserved until the ledger has been seen to.
             self.notes.append(f"! {fault.problem}")
+            self._burnt = list(reserved)
             return
         if laptop.reserved_for == MANY_SESSIONS:
             paths = list(find_session_files(self.path))
@@ -233,7 +236,8 @@ class DataFolder:
                 continue
             session = read_session_file(path).session
             if session is None:
-                return  # a damaged file may hold them: a gap left open rightly says so
+                self._burnt = list(reserved)  # a damaged file may hold them: asked again next time
+                return
             used |= {e.by.number for e in session.entries if e.by.laptop == laptop.id}
         unused = [number for number in reserved if number not in used]
         if unused:

@@ -48,7 +48,7 @@ def modules_after(*words: str | Path) -> set[str]:
 
 
 def test_the_list_of_modules_would_show_them() -> None:
-    loaded = modules_after("fit", SAMPLES, "--json")
+    loaded = modules_after("fit", SAMPLES / "tern", "--json")
     assert {"pydantic", "pint", "fitcore"} <= loaded
     assert "textual" not in loaded
 

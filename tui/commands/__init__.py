@@ -74,5 +74,5 @@ def flag_line(flag: Flag) -> str:
 
 
 def needs_person(flags: Iterable[Flag]) -> bool:
-    """Whether a flag asks for a person before anything else (level `block`)."""
-    return any(flag.level == "block" for flag in flags)
+    """Whether a flag asks for a person: one of level `block`, or a question a file poses."""
+    return any(flag.level == "block" or flag.about == "file" for flag in flags)

@@ -143,7 +143,7 @@ def correct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
             old.round,
             typed,
             now,
-            instead_of=old.lineage,
+            instead_of=Readings(opened.session).rivals(old),
             why=arguments.why,
             doubts=[flag.code for flag in flags],
             posture=old.posture,
@@ -167,8 +167,9 @@ def withdraw(arguments: Namespace, data: Path, surroundings: Surroundings) -> Ou
                     key=str(entry.by),
                 )
             )
-        reading = Readings(opened.session).by_name(str(entry.by))
-        names = [str(entry.by)] if reading is None else reading.lineage
+        readings = Readings(opened.session)
+        reading = readings.by_name(str(entry.by))
+        names = [str(entry.by)] if reading is None else readings.strikable(reading)
         draft = draft_withdrawal(names, arguments.why, surroundings.now())
         said = say("{name} is struck out and kept.", name=entry.by)
         return opened.outcome([draft], said, notes=dropped_notes("--why", arguments.why))

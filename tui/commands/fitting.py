@@ -8,7 +8,7 @@ from fitcore.clean_text import visible
 from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.disk.session_files import read_session_file
 from fitcore.fit import SessionFit, fit_session
-from fitcore.problems import Problem, ProfileError
+from fitcore.problems import Problem, ProblemLevel, ProfileError
 from fitcore.session import Session, join
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, needs_person, wrong_use
@@ -47,7 +47,8 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     ]
     fits.sort(key=lambda found: (found.client, found.session.id))
     told = list(dict.fromkeys(problems))
-    worried = bool(told) or any(needs_person(found.flags) for found in fits)
+    serious = [problem for problem in told if problem.level is not ProblemLevel.NOTE]
+    worried = bool(serious) or any(needs_person(found.flags) for found in fits)
     return Outcome(
         ExitCode.NEEDS_PERSON if worried else ExitCode.FINE,
         {

@@ -13,7 +13,7 @@ from fitcore.points import LEGS, Kind, Point, Side, other_side, place_words, sid
 from fitcore.problems import FitError
 from fitcore.protocol import Step, done_reading
 from fitcore.words import say
-from tui.desk_words import reading_words
+from tui.desk_words import reading_words, step_rows
 from tui.leg_drawing import draw_leg
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar
@@ -158,23 +158,17 @@ class MeasureScreen(WorkScreen):
 
     def _steps_content(self, present: Step) -> Content:
         """List the leg's fields; the other leg shows only that it was read, never a value."""
-        side = present.side
-        steps = [s for s in self.desk.steps if s.side in (side, Side.BOTH)]
-        height = max(3, self.query_one("#list", Static).size.height)
-        at = steps.index(present) if present in steps else 0
-        first = max(0, min(at - height // 2, len(steps) - height))
+        area = self.query_one("#list", Static).content_size
+        steps = [s for s in self.desk.steps if s.side in (present.side, Side.BOTH)]
+        rows: list[tuple[str, bool]] = []
+        for step in steps:
+            reading, here = done_reading(step, self.desk.readings), step == present
+            rows += [(row, here) for row in step_rows(step, reading, area.width, here=here)]
+        at = [here for _, here in rows].index(True)
+        first = max(0, min(at - area.height // 2, len(rows) - area.height))
         parts: list[str | tuple[str, str]] = []
-        for step in steps[first : first + height]:
-            reading = done_reading(step, self.desk.readings)
-            mark = ">" if step == present else " "
-            value = reading_words(reading) if reading else ""
-            if reading and "hard_range" in reading.doubts:
-                value += say("  ! impossible, kept")
-            elif reading and "soft_range" in reading.doubts:
-                value += say("  ! unusual, kept")
-            tick = "+" if reading else " "
-            line = f"{mark}{tick} {place_words(step.point, step.kind):<30}{value}"
-            parts += [(line, "bold") if step == present else line, "\n"]
+        for row, here in rows[first : first + max(area.height, 3)]:
+            parts += [(row, "bold") if here else row, "\n"]
         return Content.assemble(*parts[:-1])
 
     def _hours_content(self) -> Content:

@@ -78,12 +78,7 @@ class ResultScreen(WorkScreen):
             say("by {who}", who=fit.session.text("measurer") or "?"),
             say("saved"),
         )
-        why = fit.legs[0].offer.why if fit.legs else say("Nothing was measured.")
-        self.query_one("#not-cleared", Static).update(
-            Content.assemble(
-                (say(" Size for information. Not cleared to fit. "), "bold reverse"), f"\n {why}"
-            )
-        )
+        self.query_one("#not-cleared", Static).update(offer_content(fit))
         legs = "".join(set_cell_size(side_words(leg.side), self._leg_width) for leg in fit.legs)
         heading = set_cell_size("  " + say("Size chart"), self._name_width) + legs
         self.query_one("#columns", Static).update(Content.styled(heading, "bold"))
@@ -180,6 +175,24 @@ class ResultScreen(WorkScreen):
             )
             return False
         return True
+
+
+def offer_content(fit: SessionFit) -> Content:
+    """Return whether any size may be offered, and why not, for each leg that may not."""
+    if not fit.legs:
+        return Content(say(" Nothing was measured."))
+    whys: dict[str, list[str]] = {}
+    for leg in fit.legs:
+        if not leg.offer.offered:
+            whys.setdefault(leg.offer.why, []).append(side_words(leg.side))
+    if not whys:
+        return Content("")
+    told = [
+        why if len(sides) == len(fit.legs) else f"{', '.join(sides)}: {why}"
+        for why, sides in whys.items()
+    ]
+    heading = (say(" Size for information. Not cleared to fit. "), "bold reverse")
+    return Content.assemble(heading, "\n ", "  ".join(told))
 
 
 def note_lines(fit: SessionFit) -> list[str]:

@@ -68,7 +68,10 @@ class StartScreen(WorkScreen):
             Content.styled(f"  {say('Client'):<26}{say('Last'):<19}{say('Enter')}", "bold")
         )
         self.set_focus(self.query_one(TypedLine))
-        self.say(" ".join(app.folder.notes) or say("Reading the sessions ..."))
+        if app.sessions_read.is_set():
+            self.call_after_refresh(self._show_lines)
+        else:
+            self.say(" ".join(app.folder.notes) or say("Reading the sessions ..."))
         # After the first frame: reading takes a while and what there is can be shown already.
         self.call_after_refresh(lambda: self.run_worker(self._load(), exclusive=True))
 
@@ -88,6 +91,7 @@ class StartScreen(WorkScreen):
 
     async def do_open(self) -> None:
         """Open the marked line: go on, look at a result, or start a new session."""
+        await self._list_ready()
         line = self._marked()
         if line is None:
             self.say(say("Type a client's code, or press F2 for a new one."), doubt=True)
@@ -100,6 +104,7 @@ class StartScreen(WorkScreen):
 
     async def do_again(self) -> None:
         """Start a new session with the client of the marked line."""
+        await self._list_ready()
         line = self._marked()
         if line is not None:
             await self._start_new(line.client, confirm=line.kind == "new")
@@ -173,6 +178,12 @@ class StartScreen(WorkScreen):
             return
         desk = await self.desk_app.new_desk(client)
         await self.desk_app.show_setup(desk)
+
+    async def _list_ready(self) -> None:
+        """Wait until the sessions are read: what Enter opens must be what the list will show."""
+        if not self.desk_app.sessions_read.is_set():
+            await self.desk_app.sessions_read.wait()
+            self._show_lines(index=0)
 
     def _marked(self) -> StartLine | None:
         index = self.query_one(PickList).index
