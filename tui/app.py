@@ -184,12 +184,11 @@ class AnklefirstApp(App[int]):
     # --- what screens need -------------------------------------------------------------------
 
     async def read_all_sessions(self) -> list[str]:
-        """Read the folder's sessions in a thread, once; return what a person should know of them.
+        """Read the folder's sessions in a thread; return what a person should know of them.
 
-        Later changes are our own: the folder's lock keeps everybody else out.
+        Read anew at each start screen: a stick may have been copied in meanwhile. What was read
+        before is shown until then.
         """
-        if self.sessions_read.is_set():
-            return []
         files = await asyncio.to_thread(read_sessions, [self.data])
         self.sessions = {file.session.id: file.session for file in files if file.session}
         own = self.folder.laptop.id

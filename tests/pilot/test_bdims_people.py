@@ -38,8 +38,6 @@ forms = ["below_knee", "mid_calf", "half_thigh", "thigh", "footless_sleeve"]
 posture = "standing"
 tape_rule = "Bare skin, tape flat and level."
 order = "leg_by_leg"
-agree_mm = 3
-agree_percent = 1
 source = { status = "invented", text = "For this test: the points the open data set has." }
 """
 """A service's own protocol beside the shipped ones; the steps are taken from `thigh-full`."""

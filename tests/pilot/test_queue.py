@@ -11,6 +11,7 @@ from screens import (
     KEY,
     at_start,
     named,
+    opened,
     saved_sessions,
     to_measure,
     to_setup,
