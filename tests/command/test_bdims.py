@@ -93,7 +93,7 @@ MADE = {
 }
 
 
-# --- an independent reading of design.md, section 6 --------------------------------------------
+# --- an independent reading of the box rules --------------------------------------------
 
 
 def amount(edge: object, unit: str) -> Fraction:

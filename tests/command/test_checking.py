@@ -57,7 +57,7 @@ def test_an_empty_folder_says_so(anklefirst: Anklefirst, tmp_path: Path) -> None
     assert "nothing" in anklefirst("check", tmp_path).out
 
 
-def test_the_example_of_the_contract_is_clean(anklefirst: Anklefirst, tmp_path: Path) -> None:
+def test_the_documented_example_is_clean(anklefirst: Anklefirst, tmp_path: Path) -> None:
     path = write_session(
         tmp_path,
         array("answers", answer(88, "client", '"tern-014-0"'), answer(91, "posture", '"lying"')),

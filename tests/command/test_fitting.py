@@ -1,4 +1,4 @@
-"""fit: the document of the contract, the text for people, and what cannot be read."""
+"""fit: the documented JSON, the text for people, and what cannot be read."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def session(anklefirst: Anklefirst) -> str:
     return made
 
 
-def test_the_document_has_the_shape_of_the_contract(anklefirst: Anklefirst, session: str) -> None:
+def test_the_document_has_the_documented_shape(anklefirst: Anklefirst, session: str) -> None:
     ran = anklefirst("fit", anklefirst.data, "--json")
     assert ran.code == 0
     assert set(ran.json) == {"sessions", "problems"}

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 LINKS = pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
 UUID = "0199c3a2-5f1e-7d40-9b6a-2f8e61d0c9a7"
-"""Of the contract's example: 8 October 2025."""
+"""Of the documented example: 8 October 2025."""
 
 
 @pytest.fixture

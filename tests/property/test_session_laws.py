@@ -229,7 +229,7 @@ def test_counters_sort_as_numbers_within_a_laptop(names: tuple[str, str]) -> Non
 
 
 def test_an_entry_that_names_itself_replaces_and_withdraws_nothing() -> None:
-    """sync.md a2: a head is not named by another live entry; only damage names itself."""
+    """A head is not named by another live entry; only damage names itself."""
     answer = entry_of(
         "answers", "tern-k7qd:1", what="posture", is_="lying", instead_of=["tern-k7qd:1"]
     )

@@ -38,7 +38,7 @@ def _decide(grid: Grid, leg: Leg, *, unit: str = "mm", prescribed: bool = False)
 
 @dataclass(frozen=True)
 class Expected:
-    """What design.md section 6 says of one leg, worked out anew."""
+    """What the box rules say of one leg, worked out anew."""
 
     verdict: str
     size: str | None = None

@@ -1,4 +1,4 @@
-"""Reading a file's bytes: hostile input (sync.md c4), foreign layouts, and what is forgiven."""
+"""Reading a file's bytes: hostile input, foreign layouts, and what is forgiven."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fitcore.problems import Problem
 
 HEAD = f'format = 1\nsession = "{SESSION}"\n'
-CONTRACT_EXAMPLE = f"""\
+DOCUMENTED_EXAMPLE = f"""\
 # tern-014 · measured 4 March 2026 on tern        (for reading only)
 format = 1
 session = "{SESSION}"
@@ -258,9 +258,9 @@ def test_a_file_of_zeros_is_set_aside_and_not_called_another_programs() -> None:
     assert _refused(bytes(2_000)).code not in ("utf16", "too_big")
 
 
-def test_the_contracts_own_example_reads_as_it_says() -> None:
+def test_the_documented_example_reads_as_it_says() -> None:
     """Its seal is only a picture of one, so it is asked about."""
-    session, problems = read_session(CONTRACT_EXAMPLE.encode())
+    session, problems = read_session(DOCUMENTED_EXAMPLE.encode())
     assert [problem.code for problem in problems] == ["seal_broken"]
     assert session is not None
     assert (session.text("client"), session.text("posture")) == ("tern-014-X", "standing")
@@ -275,7 +275,7 @@ def test_the_contracts_own_example_reads_as_it_says() -> None:
 
 @pytest.mark.parametrize("text", ["A\u030angstro\u0308m", "left\tright"])
 def test_loaded_text_reads_as_if_it_had_been_typed_here(text: str) -> None:
-    """Contract 1: text is cleaned alike on entry and on load, or one code becomes two."""
+    """Text is cleaned alike on entry and on load, or one code becomes two."""
     line = f'{{ by = "tern-k7qd:1", what = "client", is = {toml_value(text)} }}'
     session, _ = read_session(file_of(("answers", [line])))
     assert session is not None
@@ -284,7 +284,7 @@ def test_loaded_text_reads_as_if_it_had_been_typed_here(text: str) -> None:
 
 @pytest.mark.parametrize("escape", ["\\u001b[2J", "\\u202e", "\\u0000", "\\u009b", "\\u200b"])
 def test_loaded_text_is_cleaned_for_whoever_reads_it_and_its_line_is_kept(escape: str) -> None:
-    """Contract 1: all text from outside is cleaned on load; law 12: the line itself stays."""
+    """All text from outside is cleaned on load; the line itself stays."""
     line = f'{{ by = "tern-k7qd:1", what = "client", is = "tern{escape}014" }}'
     session, _ = read_session(file_of(("answers", [line])))
     assert session is not None

@@ -63,7 +63,7 @@ def desk() -> Desk:
     return Desk()
 
 
-def test_a_reading_is_written_as_the_contracts_example_shows(desk: Desk) -> None:
+def test_a_reading_is_written_as_the_documented_example_shows(desk: Desk) -> None:
     desk.number = 91
     desk.read(ANKLE, "22.40")
     desk.read((Side.LEFT, Point.C, Kind.GIRTH), "15 1/8 in")
@@ -94,7 +94,7 @@ def test_an_answer_to_a_dispute_names_every_value_it_saw() -> None:
 
 
 def test_an_answer_names_every_earlier_one_of_its_field_not_only_the_last(desk: Desk) -> None:
-    """sync.md a2: writers list the whole set they had seen, so a missing line cannot part them."""
+    """Writers list the whole set they had seen, so a missing line cannot part them."""
     first = desk.add(draft_answer(desk.session, "posture", "lying", AT))
     second = desk.add(draft_answer(desk.session, "posture", "sitting", AT))
     third = desk.add(draft_answer(desk.session, "posture", "standing", AT))
@@ -112,7 +112,7 @@ def test_striking_out_a_middle_answer_brings_no_older_one_back_into_dispute(desk
 
 
 def test_equal_decimals_written_differently_are_one_value() -> None:
-    """sync.md b: 22.40 and 22.4 stay different texts, equal values."""
+    """22.40 and 22.4 stay different texts, equal values."""
     session = session_of(
         entry_of("answers", "tern-k7qd:1", what="weight", is_=Decimal("22.40")),
         entry_of("answers", "dunlin-m4ex:1", what="weight", is_=Decimal("22.4")),

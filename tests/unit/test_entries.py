@@ -60,7 +60,7 @@ def test_a_written_text_stands_on_one_line_without_unsafe_characters(text: str) 
         ([], "[]"),
     ],
 )
-def test_a_value_is_written_as_the_contracts_example_writes_it(value: Value, written: str) -> None:
+def test_a_value_is_written_as_the_documented_example_writes_it(value: Value, written: str) -> None:
     assert render_value(value) == written
 
 

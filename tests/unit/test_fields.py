@@ -93,7 +93,7 @@ def test_every_choice_is_an_answer_and_has_words(what: str) -> None:
         assert "_" not in choice_words(choice)
 
 
-def test_the_fields_named_by_the_contracts_example_and_import_exist() -> None:
+def test_the_fields_named_by_the_documented_example_and_import_exist() -> None:
     assert {"client", "measurer", "zone", "posture", "rising_at"} <= set(FIELDS)
     assert set(FIELDS["posture"].choices) == {"standing", "sitting", "lying"}
 

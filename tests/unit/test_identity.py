@@ -85,7 +85,7 @@ def test_two_neighbouring_digits_that_changed_places_are_noticed(number: int) ->
 
 
 def test_a_digit_left_out_of_our_own_code_is_noticed() -> None:
-    """Contract 5: a code <label>-<number>-<check> must check, however many digits it has."""
+    """A code <label>-<number>-<check> must check, however many digits it has."""
     label, digits, check = own_client_code("tern", 14).split("-")
     shorter = f"{label}-{digits[1:]}-{check}"
     assert not _valid_mod_37_36(f"TERN14{check}")

@@ -145,7 +145,7 @@ def test_two_equal_values_that_were_typed_are_two_readings() -> None:
 
 
 def test_readings_of_one_round_stand_in_the_order_they_were_written() -> None:
-    """Contract 3: the counter sorts as an integer."""
+    """The counter sorts as an integer."""
     readings = Readings(session_of(_girth(f"{TERN}:10", "22.6"), _girth(f"{TERN}:9", "22.4")))
     assert [reading.name for reading in readings.current(ANKLE)] == [f"{TERN}:9", f"{TERN}:10"]
 
@@ -173,7 +173,7 @@ GOOD = 'by = "tern-k7qd:1", side = "left", point = "B", kind = "girth", round = 
 @pytest.mark.parametrize(
     ("fields", "mm"),
     [
-        ('typed = "22.40", unit = "cm", mm = 224.0', "224"),  # contract 3, first example
+        ('typed = "22.40", unit = "cm", mm = 224.0', "224"),
         ('typed = "15 1/8", unit = "in", mm = 384.175', "384.175"),  # and the second
         ('typed = "385mm", unit = "mm", mm = 385', "385"),
         ('unit = "cm", mm = 224', "224"),
@@ -200,7 +200,7 @@ def test_a_line_that_contradicts_itself_is_a_problem_and_no_value(fields: str) -
     assert (len(readings.problems), readings.places()) == (1, ())
 
 
-def test_adopted_values_are_printed_as_the_contract_says() -> None:
+def test_adopted_values_are_printed_as_documented() -> None:
     girth = _ankle(_girth(f"{TERN}:1", "22.4"), _girth(f"{TERN}:2", "22.6", number=2))
     shoe = Readings(session_of(_shoe(f"{TERN}:1", "39.5"))).adopted(Side.LEFT, *SHOE)
     assert girth is not None

@@ -54,7 +54,7 @@ def test_two_different_corrections_of_one_reading_leave_no_value_until_somebody_
 
 
 def test_corrections_that_disagree_about_the_leg_are_disputed_too() -> None:
-    """sync.md a2: two different corrections of one reading are a conflict, wherever they put it."""
+    """Two different corrections of one reading are a conflict, wherever they put it."""
     readings = Readings(
         session_of(
             _girth(f"{TERN}:1", "22.4"),
@@ -68,7 +68,7 @@ def test_corrections_that_disagree_about_the_leg_are_disputed_too() -> None:
 
 
 def test_the_same_correction_made_on_two_laptops_is_one_reading_not_a_repeat() -> None:
-    """sync.md a3: the same value twice is shown as one value with two origins."""
+    """The same value twice is shown as one value with two origins."""
     readings = Readings(
         session_of(
             _girth(f"{TERN}:1", "63.1"),
@@ -83,7 +83,7 @@ def test_the_same_correction_made_on_two_laptops_is_one_reading_not_a_repeat() -
 
 
 def test_a_reading_withdrawn_here_and_corrected_there_is_disputed() -> None:
-    """sync.md a2: withdrawn and corrected concurrently is a conflict, shown."""
+    """Withdrawn and corrected concurrently is a conflict, shown."""
     readings = Readings(
         session_of(
             _girth(f"{TERN}:1", "63.1"),
@@ -95,13 +95,13 @@ def test_a_reading_withdrawn_here_and_corrected_there_is_disputed() -> None:
 
 
 def test_two_laptops_shoe_sizes_that_differ_have_no_winner_nobody_chose() -> None:
-    """design.md 5: concurrent different values are a conflict with all values kept."""
+    """Concurrent different values are a conflict with all values kept."""
     readings = Readings(session_of(_shoe(f"{TERN}:1", "39"), _shoe(f"{DUNLIN}:1", "41")))
     assert readings.disputed((Side.BOTH, *SHOE)) or readings.adopted(Side.LEFT, *SHOE) is None
 
 
 def test_correcting_one_copy_of_an_imported_row_corrects_the_row() -> None:
-    """Contract 5: equal digests count once; a mean of the wrong and the right is neither."""
+    """Equal digests count once; a mean of the wrong and the right is neither."""
     adopted = _ankle(
         _girth(f"{TERN}:1", "63.1", row="9f2c"),
         _girth(f"{DUNLIN}:7", "63.1", row="9f2c"),
@@ -169,7 +169,7 @@ ALL_HEADS = [f"{DUNLIN}:5", f"{TERN}:1", f"{TERN}:2"]
 def test_a_reading_struck_out_here_and_corrected_there_is_settled_by_an_answer(
     answer: Entry, mm: str | None
 ) -> None:
-    """sync.md a3: a line instead of all heads closes the question, and closes it everywhere."""
+    """A line instead of all heads closes the question, and closes it everywhere."""
     readings = Readings(session_of(*STRUCK_AND_CORRECTED, answer))
     adopted = readings.adopted(*ANKLE)
     assert not readings.disputed(ANKLE)

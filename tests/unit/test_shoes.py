@@ -16,7 +16,7 @@ from fitcore.shoes import (
     shoe_size,
 )
 
-# measuring.md 6, worked values. The steps of EU and UK sizes were read; the formulas that tie them
+# Worked values. The steps of EU and UK sizes were read; the formulas that tie them
 # to the foot, and all of US, are from memory: agreement here proves arithmetic, not the trade.
 WORKED = {
     225: {"mondo": "225", "eu": "35.75", "uk": "3.57", "us_men": "4.57", "us_women": "5.57"},

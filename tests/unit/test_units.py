@@ -93,7 +93,7 @@ FRACTIONS_OF_AN_INCH = [("1/2", "12.7"), ("1/4", "6.35"), ("1/8", "3.175"), ("1/
 
 @pytest.mark.parametrize(("fraction", "mm"), FRACTIONS_OF_AN_INCH)
 def test_fractions_of_an_inch_are_exact(fraction: str, mm: str) -> None:
-    """measuring.md 7: computed from 1 in = 2.54 cm exactly."""
+    """Computed from 1 in = 2.54 cm exactly."""
     assert parse_length(f"{fraction} in", "cm").mm == Decimal(mm)
 
 
