@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from fitcore.session import Session
     from tui.desk import Desk
 
+_ENTER = events.Key("enter", "\r")
+"""Pressed before the terminal is in raw mode, Enter arrives as a line feed."""
 _ALWAYS_CLOSE = ("ctrl+q", "ctrl+c")
 EXIT_FAULT = 2
 EXIT_SIGNAL = 3
@@ -141,7 +143,7 @@ class AnklefirstApp(App[int]):
             elif event.key in _ALWAYS_CLOSE:
                 await self.close_safely()
             else:
-                await screen.take_key(event)
+                await screen.take_key(_ENTER if event.key == "ctrl+j" else event)
 
     # --- moving between screens --------------------------------------------------------------
 

@@ -265,7 +265,7 @@ class DataFolder:
         marker = read_marker(self._marker_path(laptop))
         if marker is None or laptop.next < marker.next:
             return True
-        if marker.folder == self.path.resolve():
+        if marker.folder in (None, self.path.resolve()):
             return False
         other = read_bytes(marker.folder / LAPTOP_FILE)
         return other is not None and read_laptop(other).id == laptop.id

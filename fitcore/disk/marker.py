@@ -20,8 +20,8 @@ class Marker:
 
     next: int
     """The next free number when it was written."""
-    folder: Path
-    """The data folder, resolved."""
+    folder: Path | None
+    """The data folder, resolved; None where it is not known any more."""
 
 
 def marker_path(state_folder: Path, laptop_id: str) -> Path:
@@ -30,12 +30,19 @@ def marker_path(state_folder: Path, laptop_id: str) -> Path:
 
 
 def read_marker(path: Path) -> Marker | None:
-    """Read a marker; None where there is none or it cannot be read, which counts as a copy."""
+    """Read a marker; None where there is none, which makes the folder a copy.
+
+    One that is there but empty or torn, as a power cut can leave it, counts as lagging.
+    """
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
-        return Marker(int(values["next"]), Path(str(values["folder"])))
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        text = path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
         return None
+    try:
+        values = tomllib.loads(text)
+        return Marker(int(values["next"]), Path(str(values["folder"])))
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return Marker(0, None)
 
 
 def write_marker(path: Path, marker: Marker) -> None:
