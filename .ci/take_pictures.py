@@ -13,6 +13,7 @@ import cairosvg
 
 from fitcore.disk.surroundings import Surroundings
 from tui.app import AnklefirstApp
+from tui.screens.measure import MeasureScreen
 
 PICTURES = Path(__file__).parent.parent / ".pictures"
 FONT = "DejaVu Sans Mono"
@@ -38,8 +39,8 @@ async def take(place: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         for key in KEYS:
             await pilot.press(key)
-        await pilot.pause()
-        await app.workers.wait_for_complete()
+        while not (isinstance(app.screen, MeasureScreen) and app.screen.desk.index == 1):
+            await pilot.pause()
         await pilot.pause()
         svg = app.export_screenshot(title="anklefirst")
     app.close_folder()
