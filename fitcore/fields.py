@@ -5,6 +5,7 @@ The screen, the command line and the checks read the same table, so a field cann
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +15,7 @@ from fitcore.clean_text import clean
 from fitcore.identity import judge_client_code
 from fitcore.instants import parse_instant, parse_time_of_day, parse_zone
 from fitcore.points import LEGS
-from fitcore.problems import Problem, ReadingError, UnitError
+from fitcore.problems import Problem, ReadingError
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 
 UNKNOWN = "unknown"
 """An answer to a question about time: asked, and nobody knows."""
+
+_DATE = re.compile(r"[0-9]{4}-|[0-9]{8}T")
+"""How a time with its date begins; anything else is a time of day."""
 
 FieldKind = Literal["text", "code", "choice", "choices", "instant", "zone", "yes_no"]
 
@@ -179,10 +183,9 @@ def choice_words(choice: str) -> str:
 def _parse_time(typed: str, now: datetime) -> Value:
     if typed.casefold() == UNKNOWN:
         return UNKNOWN
-    try:
-        return parse_time_of_day(typed, now)
-    except UnitError:
+    if _DATE.match(typed):
         return parse_instant(typed, now.tzinfo)
+    return parse_time_of_day(typed, now)
 
 
 def _one_of(what: str, typed: str, choices: Sequence[str]) -> str:

@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from fitcore.problems import Problem, UnitError
 from fitcore.words import say
 
-_CLOCK_TIME = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?")
+_CLOCK_TIME = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?\s*(am|pm)?")
+_AGO = re.compile(r"([0-9]{1,4})\s*(min|h)(?:\s*ago)?")
 
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
@@ -79,7 +80,7 @@ def parse_zone(name: str) -> ZoneInfo:
 
 
 def parse_time_of_day(text: str, now: datetime) -> datetime:
-    """Read `6`, `06:30`, `6.30` or `0630` as the last such time before now.
+    """Read `6`, `06:30`, `0630`, `7 pm` as the last such time, `10 min ago` from now backwards.
 
     Args:
         text: what was typed.
@@ -91,14 +92,20 @@ def parse_time_of_day(text: str, now: datetime) -> datetime:
     Raises:
         UnitError: not a time of day.
     """
-    match = _CLOCK_TIME.fullmatch(text.strip().casefold())
+    typed = text.strip().casefold()
+    if ago := _AGO.fullmatch(typed):
+        unit = timedelta(minutes=1) if ago[2] == "min" else timedelta(hours=1)
+        return fixed_offset((now.astimezone(UTC) - int(ago[1]) * unit).astimezone(now.tzinfo))
+    match = _CLOCK_TIME.fullmatch(typed)
     hour, minute = (int(match[1]), int(match[2] or 0)) if match else (99, 99)
+    if match and match[3]:
+        hour = hour % 12 + (12 if match[3] == "pm" else 0) if 1 <= hour <= 12 else 99
     if hour > 23 or minute > 59:
         raise UnitError(
             Problem(
                 code="not_a_time",
                 text=say("'{text}' is not a time of day.", text=text[:20]),
-                mend=say("Type it like 6:30 or 0630, on the 24-hour clock."),
+                mend=say("Type it like 6:30, 0630, 7 pm or 10 min ago."),
             )
         )
     # Around a change of summer time a local time occurs twice or never; the last one that has

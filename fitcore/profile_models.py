@@ -140,6 +140,8 @@ class TimeRules(ProfileModel):
     id: Identifier
     late_after_hours: Exact
     fresh_after_compression_minutes: Exact
+    ask_after_hours: Exact
+    """A time of day that long ago is asked about once: today's may have been meant."""
     source: Source
 
 

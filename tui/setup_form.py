@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from fitcore.profile_models import Protocol
 
 BOTH_LEGS = "left,right"
+_LONGEST_TIME = 20
+"""Characters of a time of day; ours."""
 _DEFAULT_FORMS = ("below_knee", "mid_calf")
 
 
@@ -41,6 +43,14 @@ class Line:
     """A time answered before, with its day; it holds until something is typed."""
     has_default: bool = False
     """Whether the shown answer counts without a visit to the line."""
+    touched: bool = False
+    """Whether a person changed or accepted it; only then is it kept when the form is left."""
+    before: dict[str, list[str]] | None = None
+    """All answers before numbers were typed here, to go back to when they were no answer."""
+    refused: bool = False
+    """Whether something typed here was no answer; nothing more is taken until it was seen."""
+    asked_about: str = ""
+    """A time that was asked about because it is long ago."""
 
     @property
     def is_time(self) -> bool:
@@ -56,6 +66,8 @@ class SetupForm:
         protocols: Mapping[str, Protocol],
         now: Callable[[], datetime],
         given: Mapping[str, Value],
+        *,
+        ask_after_hours: float,
     ) -> None:
         """Lay out the form.
 
@@ -63,9 +75,11 @@ class SetupForm:
             protocols: all protocols by id.
             now: the clock, for times of day.
             given: what the session says already.
+            ask_after_hours: a time that long ago is asked about once.
         """
         self._protocols = protocols
         self._now = now
+        self._ask_after_hours = ask_after_hours
         self.at = 0
         """Index of the line the cursor is on, among `lines`."""
         self._all = [
@@ -117,6 +131,7 @@ class SetupForm:
 
     def move(self, by: int) -> None:
         """Go to another line."""
+        self._seen(self.line)
         self.at = max(0, min(len(self.lines) - 1, self.at + by))
 
     def change(self, by: int) -> None:
@@ -124,22 +139,33 @@ class SetupForm:
         line = self.line
         if line.is_time:
             return
+        self._seen(line)
+        line.touched = True
         line.chosen = [_neighbour(line.choices, line.chosen[0] if line.chosen else "", by)]
         self._changed(line)
 
-    def type(self, character: str) -> None:
-        """Type a character: a choice's number, or part of a time."""
+    def type(self, character: str) -> str:
+        """Type a character: a choice's number, or part of a time.
+
+        Returns:
+            What is wrong with it, in words. Something typed on the wrong line, such as a time
+            where numbers choose, leaves the line's answer as it was before.
+        """
         line = self.line
         if line.is_time:
-            if character == "?":
-                line.typed = "?"
-            elif character in "0123456789:.":
-                line.typed = (line.typed if line.typed != "?" else "") + character
-                line.typed = line.typed[:5]
-            line.given = None
-            return
-        if not character.isdigit() or not 1 <= int(character) <= len(line.choices):
-            return
+            return self._type_time(line, character)
+        if line.refused:
+            return self._refusal(line)
+        if not (character.isascii() and character.isdigit()) or not (
+            1 <= int(character) <= len(line.choices)
+        ):
+            for other in self._all if line.before is not None else ():
+                other.chosen = (line.before or {})[other.what]
+            line.refused = True
+            return self._refusal(line)
+        if line.before is None:
+            line.before = {other.what: list(other.chosen) for other in self._all}
+        line.touched = True
         choice = line.choices[int(character) - 1]
         if not line.several:
             line.chosen = [choice]
@@ -148,11 +174,14 @@ class SetupForm:
         else:
             line.chosen = [c for c in line.choices if c in {*line.chosen, choice}]
         self._changed(line)
+        return ""
 
     def erase(self) -> None:
         """Take back the last typed character."""
-        self.line.given = None
-        self.line.typed = self.line.typed[:-1]
+        line = self.line
+        self._seen(line)
+        line.given = None
+        line.typed = line.typed[:-1]
 
     def accept(self) -> str:
         """Accept the present line and go to the next that needs a person.
@@ -160,14 +189,24 @@ class SetupForm:
         Returns:
             What is wrong with the line, in words; empty where it is fine.
         """
-        fault = self._fault(self.line)
+        line = self.line
+        if line.refused:
+            self._seen(line)
+            return say(
+                "{label} stays: {answer}. Enter again accepts it.",
+                label=line.label,
+                answer=self.words(line),
+            )
+        fault = self._fault(line) or self._long_ago(line)
         if fault:
             return fault
+        self._seen(line)
+        line.touched = True
         self.at += 1
-        if not all(line.has_default for line in self.lines[self.at :]):
+        if not all(other.has_default for other in self.lines[self.at :]):
             return ""
-        for index, line in enumerate(self.lines):
-            if fault := self._fault(line):
+        for index, other in enumerate(self.lines):
+            if fault := self._fault(other):
                 self.at = index
                 return fault
         return ""
@@ -192,9 +231,9 @@ class SetupForm:
         return found
 
     def accepted_answers(self) -> dict[str, Value]:
-        """Return the answers of the lines accepted so far."""
-        reached = {line.what for line in self.lines[: self.at]}
-        return {what: value for what, value in self.answers().items() if what in reached}
+        """Return the answers of the lines a person changed or accepted so far."""
+        touched = {line.what for line in self.lines if line.touched}
+        return {what: value for what, value in self.answers().items() if what in touched}
 
     def words(self, line: Line) -> str:
         """Return a line's answer for people."""
@@ -217,6 +256,39 @@ class SetupForm:
         return choice_words(choice)
 
     # -----------------------------------------------------------------------------------------
+
+    def _type_time(self, line: Line, character: str) -> str:
+        if len(line.typed) >= _LONGEST_TIME:
+            return say("That is longer than any time.")
+        line.typed = ("" if line.typed == "?" else line.typed) + character
+        line.given, line.touched = None, True
+        return ""
+
+    def _refusal(self, line: Line) -> str:
+        return say(
+            "This line takes a number from 1 to {most}. {label} stays: {answer}.",
+            most=len(line.choices),
+            label=line.label,
+            answer=self.words(line),
+        )
+
+    def _seen(self, line: Line) -> None:
+        line.before, line.refused = None, False
+
+    def _long_ago(self, line: Line) -> str:
+        """Ask once about a time that is long ago: `10` typed for ten minutes, or a wrong day."""
+        if not line.is_time or line.asked_about == line.typed:
+            return ""
+        value = self._time(line)
+        hours = hours_between(value, self._now()) if isinstance(value, datetime) else 0
+        if hours <= self._ask_after_hours:
+            return ""
+        line.asked_about = line.typed
+        return say(
+            "{typed} is {hours:.1f} h ago. Right? Enter again keeps it.",
+            typed=line.typed,
+            hours=hours,
+        )
 
     def _line(self, what: str) -> Line:
         return next(line for line in self._all if line.what == what)

@@ -98,7 +98,7 @@ def test_set_reads_each_kind_of_answer(anklefirst: Anklefirst) -> None:
         ("posture", "hovering", "bad_answer"),
         ("colour", "blue", "unknown_field"),
         ("zone", "Skerrow/Isles", "unknown_zone"),
-        ("rising_at", "25:00", "not_an_instant"),
+        ("rising_at", "25:00", "not_a_time"),
         ("client", "tern-041-0", "client_code_mistyped"),
         ("protocol", "no-such", "unknown_protocol"),
         ("measurer", "", "bad_answer"),

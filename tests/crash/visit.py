@@ -143,7 +143,7 @@ def leave_session(data: Path, fields: Sequence[Field]) -> None:
             now=surroundings.now,
             opening=opening,
         )
-        form = SetupForm(desk.profiles.protocols, surroundings.now, {})
+        form = SetupForm(desk.profiles.protocols, surroundings.now, {}, ask_after_hours=18)
         desk.start_measuring(form.answers() | {"rising_at": "unknown"})
         for field in fields:
             desk.store(desk.judge(field.typed, seen=False))

@@ -108,6 +108,13 @@ NOON = datetime(2026, 3, 4, 12, 0, tzinfo=BERLIN)
         ("12:00", "2026-03-04T12:00:00+01:00"),
         ("0:05", "2026-03-04T00:05:00+01:00"),
         ("16:00", "2026-03-03T16:00:00+01:00"),  # the night baker's afternoon
+        ("6:30 pm", "2026-03-03T18:30:00+01:00"),
+        ("6am", "2026-03-04T06:00:00+01:00"),
+        ("12 am", "2026-03-04T00:00:00+01:00"),
+        ("12:00 pm", "2026-03-04T12:00:00+01:00"),
+        ("10 min ago", "2026-03-04T11:50:00+01:00"),
+        ("10min", "2026-03-04T11:50:00+01:00"),
+        ("2 h ago", "2026-03-04T10:00:00+01:00"),
     ],
 )
 def test_a_time_of_day_is_the_last_such_time_before_now(text: str, expected: str) -> None:
@@ -115,7 +122,7 @@ def test_a_time_of_day_is_the_last_such_time_before_now(text: str, expected: str
 
 
 @pytest.mark.parametrize(
-    "text", ["", "24:00", "6:60", "6:3", "half six", "-6", "6:30 pm", "123456"]
+    "text", ["", "24:00", "6:60", "6:3", "half six", "-6", "13 pm", "0 am", "6:30 xm", "123456"]
 )
 def test_what_is_no_time_of_day_is_refused(text: str) -> None:
     with pytest.raises(UnitError):

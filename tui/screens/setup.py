@@ -54,16 +54,19 @@ class SetupScreen(WorkScreen):
         self._draw()
 
     async def take_key(self, event: events.Key) -> None:
-        """Take digits and signs for the line, everything else as an action."""
+        """Take what is typed for the line, everything else as an action."""
+        if self.too_small:
+            return
         sign = event.character or ""
+        fault = ""
         if event.key == "backspace":
             self.form.erase()
-        elif (sign and sign in "0123456789:.") or (sign == "?" and self.form.line.is_time):
-            self.form.type(sign)
+        elif event.is_printable and sign and (sign != "?" or self.form.line.is_time):
+            fault = self.form.type(sign)
         else:
             await super().take_key(event)
             return
-        self._draw()
+        self._draw(fault)
 
     async def do_accept(self) -> None:
         """Accept the line; after the last open one, save the answers and measure."""
@@ -105,9 +108,15 @@ class SetupScreen(WorkScreen):
             await self.desk_app.show_start()
 
     async def pause(self) -> bool:
-        """Keep the lines accepted so far; whether that could be written."""
+        """Keep what was accepted or changed so far; whether that could be written.
+
+        A client opened by mistake leaves no session behind.
+        """
+        answers = self.form.accepted_answers()
+        if not answers and not self.desk.session.entries:
+            return True
         try:
-            await asyncio.to_thread(self.desk.pause_setup, self.form.accepted_answers())
+            await asyncio.to_thread(self.desk.pause_setup, answers)
         except FitError as error:
             self._draw(f"{error.problem.text} {error.problem.mend}")
             return False
@@ -144,7 +153,10 @@ class SetupScreen(WorkScreen):
         for row in _in_rows(numbered, _CHOICE_COLUMNS):
             parts += [f"  {'':<19}{row}", "\n"]
         if line.is_time:
-            parts += [f"  {'':<19}" + say("such as 6:30; ? if nobody knows"), "\n"]
+            told = say("such as 6:30, 7 pm or 10 min ago; ? if nobody knows")
+            parts += [f"  {'':<19}{told}", "\n"]
+        elif line.several:
+            parts += [f"  {'':<19}" + say("a number ticks a garment, or takes it away"), "\n"]
         return parts
 
 
