@@ -60,6 +60,8 @@ class LegFit:
     offer: Offer
     times: LegTimes | None
     adopted: tuple[Adopted, ...]
+    not_taken: tuple[str, ...]
+    """What was not taken at this leg and why, in words: *round the ankle (B) not taken (wound)*."""
     charts: tuple[ChartFit, ...]
 
     def as_json(self) -> dict[str, object]:
@@ -118,6 +120,7 @@ def fit_session(
                 judge_offer(session, side),
                 leg_times(session, readings, side),
                 readings.adopted_of_leg(side),
+                _not_taken(readings, side),
                 fits,
             )
         )
@@ -154,9 +157,11 @@ def fit_leg(session: Session, readings: Readings, side: Side, chart: Chart) -> S
 def legs_of(session: Session, readings: Readings) -> tuple[Side, ...]:
     """Return the legs a session is about: those answered for and those with a reading."""
     answered = session.value("sides")
-    named = {str(side) for side in answered} if isinstance(answered, list) else set()
-    named |= {place[0].value for place in readings.places()}
-    return tuple(side for side in LEGS if side.value in named or Side.BOTH.value in named)
+    asked = {str(side) for side in answered} if isinstance(answered, list) else set()
+    read = {place[0] for place in readings.places()}
+    # A shoe size is one for both feet: it makes no leg one that was to be measured.
+    everybody = not asked and Side.BOTH in read
+    return tuple(side for side in LEGS if side.value in asked or side in read or everybody)
 
 
 def session_flags(
@@ -174,6 +179,14 @@ def session_flags(
             flags += [flag] if flag else []
     worst_first = (Level.BLOCK, Level.WARN, Level.NOTE)
     return tuple(sorted(dict.fromkeys(flags), key=lambda flag: worst_first.index(flag.level)))
+
+
+def _not_taken(readings: Readings, side: Side) -> tuple[str, ...]:
+    return tuple(
+        say("{what} not taken ({why})", what=place_words(place[1], place[2]), why=why)
+        for place in readings.places()
+        if place[0] is side and (why := readings.not_taken(place))
+    )
 
 
 def _file_flags(session: Session, readings: Readings) -> list[Flag]:

@@ -69,6 +69,7 @@ def _leg_lines(leg: LegFit) -> list[str]:
     if not leg.offer.offered:
         lines.append(f"  {say('Size for information. Not cleared to fit.')}")
     lines.append(f"  {leg.offer.why}")
+    lines += [f"  ! {missing}" for missing in leg.not_taken]
     lines += [f"  {_adopted_words(value)}" for value in leg.adopted]
     for fit in leg.charts:
         lines += _chart_lines(fit, offered=leg.offer.offered)

@@ -145,7 +145,7 @@ class ResultScreen(WorkScreen):
     async def do_finish(self) -> None:
         """Mark the session finished and go to the start."""
         if await self._write(self.desk.finish):
-            await self.desk_app.show_start()
+            await self.desk_app.show_start(finished=True)
 
     async def do_notes(self) -> None:
         """Show the values used, every note and every remark."""
@@ -196,25 +196,29 @@ def offer_content(fit: SessionFit) -> Content:
 
 
 def note_lines(fit: SessionFit) -> list[str]:
-    """Return the notes on a session, worst first, then its hours and remarks."""
+    """Return the notes on a session: what was not taken and why first, remarks, then flags."""
     signs = {Level.BLOCK: "!!", Level.WARN: "!", Level.NOTE: "-"}
     lines = [
+        f"! {side_words(leg.side)}: {missing}" for leg in fit.legs for missing in leg.not_taken
+    ]
+    remarks = fit.session.heads.heads_of("remarks")
+    lines += [say("! remark: {text}", text=entry.text("text")) for entry in remarks]
+    lines += [
         f"{signs[flag.level]} {side_words(flag.side)}: {flag.text}"
         if flag.side
         else f"{signs[flag.level]} {flag.text}"
         for flag in fit.flags
     ]
-    lines += [
-        say(
-            "- {side}: {hours:.1f} h after rising",
-            side=side_words(leg.side),
-            hours=leg.times.hours_up,
+    for leg in fit.legs:
+        if leg.times is None:
+            continue
+        side, hours = side_words(leg.side), leg.times.hours_up
+        lines.append(
+            say("- {side}: time of rising not known; a leg swells during the day", side=side)
+            if hours is None
+            else say("- {side}: {hours:.1f} h after rising", side=side, hours=hours)
         )
-        for leg in fit.legs
-        if leg.times is not None and leg.times.hours_up is not None
-    ]
-    remarks = fit.session.heads.heads_of("remarks")
-    return [*lines, *(say("- remark: {text}", text=entry.text("text")) for entry in remarks)]
+    return lines
 
 
 def notes_content(fit: SessionFit) -> Content:
