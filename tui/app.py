@@ -147,13 +147,14 @@ class AnklefirstApp(App[int]):
 
     # --- moving between screens --------------------------------------------------------------
 
-    async def show_start(self) -> None:
+    async def show_start(self, *, finished: bool = False) -> None:
         """Show the start screen, with the session just left as it is now."""
         if self._desk is not None and self._desk.session.entries:
             self.sessions[self._desk.session.id] = self._desk.session
         from tui.screens.start import StartScreen
 
-        await self._show(StartScreen())
+        left = self._desk.session if self._desk is not None else None
+        await self._show(StartScreen(left, marked=not finished))
 
     async def show_setup(self, desk: Desk) -> None:
         """Show the questions before measuring."""
@@ -162,7 +163,12 @@ class AnklefirstApp(App[int]):
 
         given = {what: desk.session.value(what) for what in desk.session.heads.fields}
         known = {what: value for what, value in given.items() if value is not None}
-        form = SetupForm(desk.profiles.protocols, self.now, known)
+        form = SetupForm(
+            desk.profiles.protocols,
+            self.now,
+            known,
+            ask_after_hours=float(desk.profiles.time_rules.ask_after_hours),
+        )
         await self._show(SetupScreen(desk, form))
 
     async def show_measure(self, desk: Desk) -> None:

@@ -121,6 +121,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             shown=False,
         ),
         Action(
+            "questions",
+            ("f7",),
+            mark("questions"),
+            mark("go back to the questions before measuring: legs, readings, times, tape"),
+            shown=False,
+        ),
+        Action(
             "leave", ("escape",), mark("pause"), mark("stop here and come back to this field later")
         ),
         _HELP,
@@ -169,10 +176,12 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action("down", ("down",), mark("choose"), mark("mark the answer below")),
         _UP,
         Action("leave", ("escape",), mark("back"), mark("back; nothing is recorded")),
+        _QUIT,
     ),
     "confirm": (
         Action("accept", ("enter",), mark("yes"), mark("do it")),
         Action("leave", ("escape",), mark("no"), mark("back; nothing is recorded")),
+        _QUIT,
     ),
     "text": (
         Action("leave", ("escape", "enter", "f1"), mark("back"), mark("back")),

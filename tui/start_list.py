@@ -27,6 +27,16 @@ class StartLine:
     when: str
     state: str
 
+    @property
+    def session_id(self) -> str:
+        """The session's id; empty where there is none."""
+        return self.session.id if self.session is not None else ""
+
+    def same_as(self, other: StartLine) -> bool:
+        """Whether another list's line stands for the same."""
+        mine = (self.kind, self.client, self.session_id)
+        return mine == (other.kind, other.client, other.session_id)
+
 
 def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[StartLine]:
     """Return the lines to show.
@@ -51,7 +61,7 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
         at = session.measured_at
         if session.value("finished") is not True:
             if session.seal is Seal.WHOLE and _was_begun(session):
-                paused.append(StartLine("paused", client, session, _when(at), say("PAUSED: go on")))
+                paused.append(StartLine("paused", client, session, _when(at), _paused(session)))
         elif at is not None and at.date() == today:
             told = say("finished today: see the result")
             finished_today.append(StartLine("today", client, session, _when(at), told))
@@ -73,6 +83,17 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
 def _was_begun(session: Session) -> bool:
     """Whether somebody began it on a screen; an imported sheet has no protocol to go on with."""
     return any(session.answer(what).heads for what in ("protocol", "paused"))
+
+
+def _paused(session: Session) -> str:
+    remark = last_remark(session)
+    return say("PAUSED: go on") + (f" ! {remark}" if remark else "")
+
+
+def last_remark(session: Session) -> str:
+    """Return the newest remark: what was noted when a session was stopped must greet the next."""
+    remarks = session.heads.heads_of("remarks")
+    return " ".join(remarks[-1].text("text").split()) if remarks else ""
 
 
 def _newest(session: Session) -> tuple[str, str]:

@@ -142,7 +142,7 @@ async def measure(visit: Visit, girths: dict[str, str], protocol: str) -> None:
                 await visit.until("is unusual", "Enter again keeps it.")
                 await visit.keys("<enter>")
         elif protocol == "thigh-full" or step["point"] == "foot":
-            await visit.keys("<f2><enter>")
+            await visit.keys("<f2><down><enter>")
     await visit.until_screen("result")
 
 

@@ -82,8 +82,8 @@ async def test_an_earlier_field_left_open_still_leads_to_the_result(data: Path) 
 @pytest.mark.parametrize(
     ("keys", "why"),
     [
-        ("<enter>", "tape had slipped"),
-        ("<down><down><enter>", "misread"),
+        ("<down><enter>", "tape had slipped"),
+        ("<down><down><down><enter>", "misread"),
         ("read the wrong side of the tape<enter>", "read the wrong side of the tape"),
     ],
 )
@@ -108,7 +108,7 @@ async def test_a_reading_struck_out_is_kept_with_its_reason(
 async def test_a_corrected_reading_struck_out_does_not_bring_the_old_one_back(data: Path) -> None:
     async with named(data) as visit:
         await to_measure(visit)
-        await visit.keys("22.4<enter><up>22.6<enter><up><f3><enter>")
+        await visit.keys("22.4<enter><up>22.6<enter><up><f3><down><enter>")
         await visit.until("Struck out and kept", "1 of 8")
         assert visit.saved.values() == {}
         assert visit.saved.all_typed() == ["22.4", "22.6"]
@@ -131,7 +131,8 @@ async def test_not_taken_with_a_listed_reason(place: int, data: Path) -> None:
         await to_measure(visit)
         await visit.keys("<f2>")
         await visit.until("Not taken: round the ankle (B). Why?", *REASONS)
-        await visit.keys("<down>" * place)
+        assert visit.marked == []
+        await visit.keys("<down>" * (place + 1))
         assert visit.marked == [f"> {REASONS[place]}"]
         await visit.keys("<enter>")
         await visit.until("2 of 8")
@@ -167,7 +168,7 @@ async def test_leaving_the_question_records_nothing_and_keeps_the_typed_text(dat
 async def test_readings_of_one_leg_move_to_the_other_as_corrections(data: Path) -> None:
     async with named(data) as visit:
         await to_measure(visit)
-        await visit.keys("22.4<enter>36.2<enter><f2><down><enter><f4>")
+        await visit.keys("22.4<enter>36.2<enter><f2><down><down><enter><f4>")
         await visit.until(
             "These readings change sides, as corrections",
             "LEFT round the ankle (B) 22.4 cm -> RIGHT",
@@ -226,7 +227,7 @@ async def test_all_readings_moved_are_shown_before_they_move(data: Path) -> None
         await visit.keys("<enter>42<enter><enter><enter>7<enter>")
         await visit.until_screen("measure")
         await visit.until("1 of 34")
-        await visit.keys("<f2><enter>" * 25 + "<f4>")
+        await visit.keys("<f2><down><enter>" * 25 + "<f4>")
         await visit.until_screen("confirm")
         rows = [row for row in visit.rows if "not taken (wound or dressing)" in row]
         assert len(rows) == 25 or "more" in visit.text

@@ -97,7 +97,7 @@ async def test_a_flush_that_fails_is_not_saved_and_enter_again_saves(
         ("22.4<enter>", "<enter>", {"left B girth": "224"}),
         ("22.4<enter>36.2<enter><up>36.4<enter>", "<enter>", {"left C girth": "364"}),
         ("28.4<enter><enter>", "<enter>", {"left B girth": "284"}),
-        ("<f2><down><enter>", "<enter>", {"left B girth": "not taken: pain"}),
+        ("<f2><down><down><enter>", "<enter>", {"left B girth": "not taken: pain"}),
         ("8.7<enter><enter>thin leg<enter>", "<enter>", {"left B girth": "87"}),
         ("22.4<enter><f4><enter>", "<f4><enter>", {"right B girth": "224"}),
     ],

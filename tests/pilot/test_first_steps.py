@@ -79,7 +79,7 @@ async def test_this_laptop_numbers_its_own_new_clients(data: Path) -> None:
         for code in ("tern-001-9", "tern-002-7"):
             await to_setup(visit)
             await visit.until(code)
-            await visit.keys("<escape>")
+            await visit.keys("<enter><escape>")
             await at_start(visit)
     assert [s.text("client") for s in saved_sessions(data)] == ["tern-001-9", "tern-002-7"]
 
@@ -152,9 +152,9 @@ async def test_a_finished_result_can_be_looked_at_and_stays_as_it_is(data: Path)
         await finish_a_session(visit, "1204-k")
         (path,) = (data / "sessions").rglob("*.toml")
         before = path.read_bytes()
-        for leave in ("<escape>", "<enter>"):
+        for enter, leave in (("<down><enter>", "<escape>"), ("<enter>", "<enter>")):
             await visit.until("finished today: see the result")
-            await visit.keys("<enter>")
+            await visit.keys(enter)
             await visit.until_screen("result")
             await visit.until("1204-k", "Invented Mill Four Low Tide")
             await visit.keys(leave)
@@ -163,7 +163,7 @@ async def test_a_finished_result_can_be_looked_at_and_stays_as_it_is(data: Path)
         assert "PAUSED" not in visit.text
 
 
-@pytest.mark.parametrize("key", ["<f3>", "<down><enter>"])
+@pytest.mark.parametrize("key", ["<down><f3>", "<down><down><enter>"])
 async def test_a_new_session_with_a_client_measured_today(key: str, data: Path) -> None:
     async with named(data) as visit:
         await finish_a_session(visit, "1204-k")

@@ -169,7 +169,7 @@ async def test_the_clients_code(how: str, data: Path) -> None:
                 await visit.until_screen("setup")
                 check_screen(visit)
             if visit.screen == "setup":
-                await visit.press("escape")
+                await visit.press("enter", "escape")
                 await at_start(visit)
                 check_screen(visit)
             else:
@@ -248,7 +248,7 @@ async def test_two_ways_to_type_one_letter_are_one_client(data: Path) -> None:
     """An accent typed after its letter is the same letter."""
     async with named(data) as visit:
         await to_setup(visit, "caf\u00e9-1")
-        await visit.press("escape")
+        await visit.press("enter", "escape")
         await at_start(visit)
         await type_text(visit, "cafe\u0301-1")
         await visit.press("enter")

@@ -55,7 +55,7 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await visit.keys("22.4<enter>50<enter>")
         await visit.until("is unusual")
         await look("measure", visit)
-        await visit.keys("<f2>")
+        await visit.keys("<f2><down>")
         await visit.until_screen("reason")
         await look("reason", visit)
         await visit.keys("<escape><f4>")
@@ -140,7 +140,7 @@ async def read_help(visit: Visit) -> str:
         await visit.press("pagedown")
     rows: list[str] = []
     for page in pages:
-        rows += [row for row in page.splitlines()[1:-1] if row not in rows]
+        rows += [row for row in page.splitlines()[1:-2] if row not in rows]
     return " ".join(rows)
 
 
@@ -182,7 +182,12 @@ async def test_every_screen_asks_for_a_larger_window(data: Path) -> None:
     async with opened(data, size=(60, 20)) as visit:
         await visit.until("Please enlarge the window to 80 x 24 (now 60 x 20).")
         await visit.keys("tern<enter>N-17<enter>")
+        assert visit.screen == "first_run", "keys whose effect cannot be seen have none"
+        assert not (data / "laptop.toml").exists()
+        await visit.pilot.resize_terminal(80, 24)
+        await visit.keys("tern<enter>N-17<enter>")
         await visit.until_screen("start")
+        await visit.pilot.resize_terminal(60, 20)
         await visit.until("Please enlarge the window")
         assert "Client's code" not in visit.text
 

@@ -159,8 +159,8 @@ async def test_another_value_after_a_doubt_is_doubted_anew(data: Path) -> None:
 @pytest.mark.parametrize(
     ("keys", "why"),
     [
-        ("<enter>", "measured twice, it is so"),
-        ("<down><enter>", "very swollen leg"),
+        ("<down><enter>", "measured twice, it is so"),
+        ("<down><down><enter>", "very swollen leg"),
         ("a very thin leg<enter>", "a very thin leg"),
     ],
 )

@@ -88,7 +88,7 @@ async def test_the_present_field_stays_in_sight_beside_long_reasons(data: Path) 
         await visit.keys(THIGH)
         await visit.until_screen("measure")
         for number in range(2, 18):
-            await visit.keys("<f2><enter>")
+            await visit.keys("<f2><down><enter>")
             await visit.until(f" {number} of ")
             assert len(present_fields(visit)) == 1, visit.text
 

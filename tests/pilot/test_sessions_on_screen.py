@@ -141,7 +141,7 @@ async def test_the_list_stays_in_order_over_several_sessions(data: Path) -> None
     async with named(data) as visit:
         for code in ("c-3", "a-1", "b-2"):
             await to_setup(visit, code)
-            await visit.keys("<escape>")
+            await visit.keys("<enter><escape>")
             await at_start(visit)
         await visit.until("c-3", "a-1", "b-2")
         paused = [row.split()[0] for row in visit.rows if "PAUSED" in row and ">" not in row]

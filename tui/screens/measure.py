@@ -9,13 +9,21 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.points import LEGS, Kind, Point, Side, other_side, place_words, side_words
+from fitcore.points import LEGS, Kind, other_side, place_words, side_words
 from fitcore.problems import FitError
-from fitcore.protocol import Step, done_reading
 from fitcore.words import say
-from tui.desk_words import reading_words, step_rows
-from tui.leg_drawing import draw_leg
+from tui.desk_words import reading_words
+from tui.measure_view import (
+    LEAST_ROWS,
+    beside_field,
+    hint,
+    hours_content,
+    leg_of,
+    leg_title,
+    steps_content,
+)
 from tui.screens.work_screen import WorkScreen
+from tui.start_list import last_remark
 from tui.widgets.bars import TopBar
 from tui.widgets.leg_view import LegView
 from tui.widgets.typed_line import TypedLine
@@ -27,8 +35,6 @@ if TYPE_CHECKING:
     from textual.widget import Widget
 
     from tui.desk import Desk, Judged
-
-LEG_COLUMNS = 30
 
 
 class MeasureScreen(WorkScreen):
@@ -42,6 +48,8 @@ class MeasureScreen(WorkScreen):
         self.desk = desk
         self._seen_text: str | None = None
         """The text whose doubt has been shown, so that Enter again keeps it."""
+        self._refused_text: str | None = None
+        """The text that was refused or doubted: the next digit begins anew."""
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the drawn leg and the field beside it."""
@@ -68,9 +76,26 @@ class MeasureScreen(WorkScreen):
     async def on_mount(self) -> None:
         """Show the first open field and what was left unfinished there."""
         self.set_focus(self.query_one(TypedLine))
+        remark = last_remark(self.desk.session)
+        if remark:
+            self._say(say("Noted before: {remark}", remark=remark), doubt=True)
         self._restore_typed()
         self.call_after_refresh(self.show_step)
         await self._write(self.desk.resume)
+
+    async def take_key(self, event: events.Key) -> None:
+        """Take a key; a digit after a refused number begins a new one instead of adding to it."""
+        field = self.query_one(TypedLine)
+        digit = event.is_printable and (event.character or "").isdigit()
+        if digit and field.value and field.value == self._refused_text:
+            field.value = ""
+        await super().take_key(event)
+
+    def text_changed(self) -> None:
+        """Take the doubt about the last text away: it is another text now."""
+        if self._refused_text is not None and self._refused_text != self.query_one(TypedLine).value:
+            self._refused_text = None
+            self._say("")
 
     def on_resize(self, event: events.Resize) -> None:
         """Draw the leg in the new height."""
@@ -88,7 +113,11 @@ class MeasureScreen(WorkScreen):
             say("by {who}", who=desk.measurer),
             desk.protocol.name,
         )
-        self._show_leg(step)
+        self.query_one("#leg-title", Static).update(Content.styled(leg_title(step), "bold"))
+        leg_view = self.query_one(LegView)
+        if leg_view.size.height >= LEAST_ROWS:
+            leg_view.show(leg_of(desk, leg_view.size.height))
+        area = self.query_one("#list", Static).content_size
         number = say("{number} of {count}", number=desk.index + 1, count=len(desk.steps))
         what = place_words(step.point, step.kind)
         leg = side_words(step.side) if step.side in LEGS else ""
@@ -97,100 +126,12 @@ class MeasureScreen(WorkScreen):
             Content.assemble((f"{leg}{': ' if leg else ''}{what}", "bold"), f"  {number}{again}")
         )
         self.query_one("#where", Static).update(Content(step.where))
-        self.query_one("#tape-rule", Static).update(Content.styled(self._hint(step), "dim"))
+        self.query_one("#tape-rule", Static).update(Content.styled(hint(desk), "dim"))
         unit = say("size") if step.kind is Kind.SHOE else desk.unit
         self.query_one("#unit", Static).update(Content(f"{unit} >"))
-        self.query_one("#usual", Static).update(Content(self._beside_field(step)))
-        self.query_one("#list", Static).update(self._steps_content(step))
-        self.query_one("#hours", Static).update(self._hours_content())
-
-    def _beside_field(self, step: Step) -> str:
-        here = self.desk.reading_here
-        if here is not None:
-            return say("recorded: {value}", value=reading_words(here))
-        if step.kind is Kind.SHOE:
-            return say("such as 39, UK 6, US W 8")
-        return self.desk.usual_words()
-
-    def _hint(self, step: Step) -> str:
-        if step.or_shoe:
-            return say("A shoe size will do: type EU 39, UK 6, US W 8.")
-        return self.desk.protocol.tape_rule if step.kind is Kind.GIRTH else ""
-
-    def _show_leg(self, step: Step) -> None:
-        view = self.query_one(LegView)
-        rows = view.size.height
-        drawn_side = step.side if step.side in LEGS else LEGS[0]
-        if step.side not in LEGS:
-            title = say("both feet")
-        else:
-            title = say("client's {side} leg, front", side=side_words(step.side))
-        self.query_one("#leg-title", Static).update(Content.styled(title, "bold"))
-        if rows < 12:
-            return
-        readings = self.desk.readings
-        girths = {
-            value.point: float(value.mm) / 10
-            for value in readings.adopted_of_leg(drawn_side)
-            if value.kind is Kind.GIRTH
-        }
-        done = {
-            s.point
-            for s in self.desk.steps
-            if s.side is drawn_side
-            and s.kind is Kind.GIRTH
-            and done_reading(s, readings) is not None
-        }
-        high = any(s.point in (Point.E, Point.F, Point.G) for s in self.desk.steps)
-        view.show(
-            draw_leg(
-                girths,
-                side=drawn_side,
-                current=step.point,
-                kind=step.kind,
-                done=done,
-                rows=rows,
-                columns=LEG_COLUMNS,
-                top=Point.G if high else Point.D,
-                asked={s.point for s in self.desk.steps},
-            )
-        )
-
-    def _steps_content(self, present: Step) -> Content:
-        """List the leg's fields; the other leg shows only that it was read, never a value."""
-        area = self.query_one("#list", Static).content_size
-        steps = [s for s in self.desk.steps if s.side in (present.side, Side.BOTH)]
-        rows: list[tuple[str, bool]] = []
-        for step in steps:
-            reading, here = done_reading(step, self.desk.readings), step == present
-            rows += [(row, here) for row in step_rows(step, reading, area.width, here=here)]
-        at = [here for _, here in rows].index(True)
-        first = max(0, min(at - area.height // 2, len(rows) - area.height))
-        parts: list[str | tuple[str, str]] = []
-        for row, here in rows[first : first + max(area.height, 3)]:
-            parts += [(row, "bold") if here else row, "\n"]
-        return Content.assemble(*parts[:-1])
-
-    def _hours_content(self) -> Content:
-        desk = self.desk
-        hours = desk.hours_up()
-        other = other_side(desk.step.side)
-        read = [s for s in desk.steps if s.side is other and done_reading(s, desk.readings)]
-        told = (
-            say("{side}: {done} read.  ", side=side_words(other), done=len(read))
-            if other in desk.sides and other is not desk.step.side
-            else ""
-        )
-        if hours is None:
-            return Content(told + say("Time of rising not known."))
-        up = say("Up {hours:.1f} h.", hours=hours)
-        codes = desk.time_doubts()
-        warned = ""
-        if "late_in_day" in codes:
-            warned = say(" ! late in the day")
-        elif "compression_just_off" in codes:
-            warned = say(" Compression just off.")
-        return Content.assemble(told, up, (warned, "bold"))
+        self.query_one("#usual", Static).update(Content(beside_field(desk)))
+        self.query_one("#list", Static).update(steps_content(desk, area.width, area.height))
+        self.query_one("#hours", Static).update(hours_content(desk))
 
     def _say(self, text: str, *, doubt: bool = False) -> None:
         sign = "! " if doubt else ""
@@ -208,6 +149,7 @@ class MeasureScreen(WorkScreen):
             await self._go(1)
         elif judged.outcome in ("refused", "look_again"):
             self._seen_text = text if judged.outcome == "look_again" else None
+            self._refused_text = text or None
             self._say(judged.message, doubt=True)
         elif judged.outcome == "needs_reason":
             await self._ask_reason(
@@ -243,8 +185,16 @@ class MeasureScreen(WorkScreen):
         return last or self.desk.reading_here is None
 
     async def do_up(self) -> None:
-        """Go to the field before."""
-        await self._go(-1)
+        """Go to the field before; at the first, say how the questions are reached."""
+        if self.desk.index == 0:
+            self._say(say("This is the first field. F7 goes back to the questions."))
+        else:
+            await self._go(-1)
+
+    async def do_questions(self) -> None:
+        """Go back to the questions before measuring; readings stay."""
+        self._keep_typed()
+        await self.desk_app.show_setup(self.desk)
 
     async def do_down(self) -> None:
         """Go to the field after."""
@@ -358,7 +308,7 @@ class MeasureScreen(WorkScreen):
         field = self.query_one(TypedLine)
         field.value = self.desk.half_typed.get(self.desk.step.name, "")
         field.action_end()
-        self._seen_text = None
+        self._seen_text = self._refused_text = None
         if field.value:
             self._say(say("You had typed this and not accepted it."), doubt=True)
 

@@ -10,7 +10,7 @@ from textual.widgets import Static
 from fitcore.words import say
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar
-from tui.widgets.pick_list import PickList
+from tui.widgets.pick_list import NO_MARK, PickList
 from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
@@ -68,13 +68,14 @@ class ReasonScreen(WorkScreen):
             yield PickList(id="choices")
             yield Static(Content(say("or type your own words:")), id="or")
         yield TypedLine(id="words", max_length=200)
-        yield Static(Content.styled(f"! {self._fault}" if self._fault else "", "bold $warning"))
+        fault = f"! {self._fault}" if self._fault else ""
+        yield Static(Content.styled(fault, "bold $warning"), id="fault")
 
     def on_mount(self) -> None:
-        """Show the usual reasons, the first one marked."""
+        """Show the usual reasons, none of them marked: a reason is chosen, never handed out."""
         self.query_one(TopBar).show(say("Question"))
         if self._choices:
-            self.query_one(PickList).show(self._choices, 0)
+            self.query_one(PickList).show(self._choices, NO_MARK)
         line = self.query_one(TypedLine)
         line.value = self._typed
         line.action_end()
@@ -91,8 +92,11 @@ class ReasonScreen(WorkScreen):
     async def do_accept(self) -> None:
         """Accept what was typed, else the marked reason."""
         typed = self.query_one(TypedLine).text
-        answer = typed or (self._choices[self.query_one(PickList).index] if self._choices else "")
+        index = self.query_one(PickList).index if self._choices else NO_MARK
+        answer = typed or (self._choices[index] if index != NO_MARK else "")
         if not answer:
+            told = say("Mark a reason with ↓, or type one.") if self._choices else ""
+            self.query_one("#fault", Static).update(Content(told))
             return
         await self.app.pop_screen()
         fault = await self._then(answer)

@@ -16,7 +16,7 @@ from fitcore.words import say
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import StartLine, start_lines
 from tui.widgets.bars import TopBar
-from tui.widgets.pick_list import PickList
+from tui.widgets.pick_list import NO_MARK, PickList
 from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
@@ -33,9 +33,18 @@ class StartScreen(WorkScreen):
     KEYMAP = "start"
     CSS_PATH = "start.tcss"
 
-    def __init__(self) -> None:
+    def __init__(self, left: Session | None = None, *, marked: bool = True) -> None:
+        """Lay out the start.
+
+        Args:
+            left: the session just left, whose paused line is marked.
+            marked: whether a line is marked at all. After *finish* none is: a second Enter must
+                not open somebody else.
+        """
         super().__init__()
         self._lines: list[StartLine] = []
+        self._left = left.id if left is not None else ""
+        self._unmarked = not marked
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the line to look for a client, and the list."""
@@ -94,7 +103,8 @@ class StartScreen(WorkScreen):
         await self._list_ready()
         line = self._marked()
         if line is None:
-            self.say(say("Type a client's code, or press F2 for a new one."), doubt=True)
+            told = say("Type a client's code, mark a line with ↓, or press F2 for a new client.")
+            self.say(told, doubt=True)
         elif line.kind == "new":
             await self._start_new(line.client, confirm=True)
         elif line.kind == "client" or line.session is None:
@@ -190,11 +200,28 @@ class StartScreen(WorkScreen):
         return self._lines[index] if 0 <= index < len(self._lines) else None
 
     def _show_lines(self, index: int | None = None) -> None:
-        app = self.desk_app
-        typed = self.query_one(TypedLine).text
-        self._lines = start_lines(app.sessions.values(), app.now().date(), typed)
+        field = self.active_line
+        if field is None:
+            return  # the screen was left meanwhile
+        app, before = self.desk_app, self._marked()
+        self._lines = start_lines(app.sessions.values(), app.now().date(), field.text)
         shown = [
             f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"
             for line in self._lines
         ]
-        self.query_one(PickList).show(shown, index)
+        self.query_one(PickList).show(shown, self._place(before) if index is None else index)
+
+    def _place(self, before: StartLine | None) -> int:
+        """Return which line to mark: the one that was, else the session just left, else first."""
+        for number, line in enumerate(self._lines):
+            if before is not None and line.same_as(before):
+                return number
+        for number, line in enumerate(self._lines):
+            if (
+                before is None
+                and self._left
+                and line.session_id == self._left
+                and not self._unmarked
+            ):
+                return number
+        return NO_MARK if self._unmarked else 0

@@ -35,10 +35,14 @@ class TextScreen(WorkScreen):
         scroll = VerticalScroll(Static(self._content), id="text")
         scroll.can_focus = False
         yield scroll
+        yield Static(id="more")
 
     def on_mount(self) -> None:
-        """Say what the text is."""
+        """Say what the text is, and whether there is more of it than is seen."""
         self.query_one(TopBar).show(self._title)
+        scroll = self.query_one(VerticalScroll)
+        for what in ("scroll_y", "virtual_size"):
+            self.watch(scroll, what, self._tell_more)
 
     async def do_leave(self) -> None:
         """Go back."""
@@ -51,6 +55,14 @@ class TextScreen(WorkScreen):
     async def do_up(self) -> None:
         """Show what is above."""
         self.query_one(VerticalScroll).scroll_page_up(animate=False)
+
+    def _tell_more(self) -> None:
+        """Say in words what a scrollbar would say in glyphs that not every console has."""
+        scroll = self.query_one(VerticalScroll)
+        above, below = scroll.scroll_y > 0, scroll.scroll_y < scroll.max_scroll_y
+        told = [say("↓ more below")] if below else []
+        told += [say("↑ more above")] if above else []
+        self.query_one("#more", Static).update(Content.styled("   ".join(told), "bold"))
 
 
 def help_content(about: str) -> Content:

@@ -66,8 +66,15 @@ class WorkScreen(Screen[None]):
             return self.focused
         return next(iter(self.query(TypedLine)), None)
 
+    @property
+    def too_small(self) -> bool:
+        """Whether the notice hides the screen: nothing is taken that could not be seen."""
+        return self.has_class("-too-small")
+
     async def take_key(self, event: events.Key) -> None:
         """Carry out a key to its end: an action of the register, or editing of the line."""
+        if self.too_small:
+            return
         line = self.active_line
         typing = line is not None and event.is_printable and bool(line.value)
         action = None if typing else find_action(self.KEYMAP, event.key)
@@ -78,6 +85,8 @@ class WorkScreen(Screen[None]):
 
     def take_paste(self, text: str) -> None:
         """Take pasted text into the line."""
+        if self.too_small:
+            return
         line = self.active_line
         if line is not None:
             dropped = line.paste(text)

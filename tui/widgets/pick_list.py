@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
+NO_MARK = -1
+"""No line is marked: Enter alone must not choose for anybody."""
+
+
 class PickList(Static):
     """Lines of plain text, one of them marked."""
 
@@ -21,14 +25,15 @@ class PickList(Static):
         self.index = 0
 
     def show(self, lines: Sequence[str], index: int | None = None) -> None:
-        """Show other lines; the mark stays where it is unless told."""
+        """Show other lines; the mark stays where it is unless told, `NO_MARK` takes it away."""
         self.lines = list(lines)
-        self.index = max(0, min(len(self.lines) - 1, self.index if index is None else index))
+        wanted = self.index if index is None else index
+        self.index = NO_MARK if wanted < 0 else min(len(self.lines) - 1, wanted)
         self._draw()
 
     def move(self, by: int) -> None:
-        """Move the mark."""
-        self.show(self.lines, self.index + by)
+        """Move the mark; where there is none it appears at the first line."""
+        self.show(self.lines, max(0, self.index + by))
 
     def on_resize(self) -> None:
         """Draw again: the window has another height."""

@@ -1,0 +1,114 @@
+"""What the measure screen shows of a desk, as text and content: no widget is read or changed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from fitcore.points import LEGS, Kind, Point, Side, other_side, side_words
+from fitcore.protocol import done_reading
+from fitcore.words import say
+from tui.desk_words import reading_words, step_rows
+from tui.leg_drawing import draw_leg
+
+if TYPE_CHECKING:
+    from fitcore.protocol import Step
+    from tui.desk import Desk
+    from tui.leg_drawing import LegRow
+
+LEG_COLUMNS = 30
+LEAST_ROWS = 12
+"""A leg lower than this cannot be drawn."""
+_HOURS_OF_A_DAY = 24
+
+
+def beside_field(desk: Desk) -> str:
+    """Return what stands right of the field: what is recorded here, else what is usual."""
+    if desk.reading_here is not None:
+        return say("recorded: {value}", value=reading_words(desk.reading_here))
+    if desk.step.kind is Kind.SHOE:
+        return say("such as 39, UK 6, US W 8")
+    return desk.usual_words()
+
+
+def hint(desk: Desk) -> str:
+    """Return the line above the field: how the tape is held, or what else may be typed."""
+    if desk.step.or_shoe:
+        return say("A shoe size will do: type EU 39, UK 6, US W 8.")
+    return desk.protocol.tape_rule if desk.step.kind is Kind.GIRTH else ""
+
+
+def leg_title(step: Step) -> str:
+    """Return the title of the drawing: always the client's own side."""
+    if step.side not in LEGS:
+        return say("both feet")
+    return say("client's {side} leg, front", side=side_words(step.side))
+
+
+def leg_of(desk: Desk, rows: int) -> list[LegRow]:
+    """Draw the leg of the present step with its own readings, in so many rows."""
+    step, readings = desk.step, desk.readings
+    drawn_side = step.side if step.side in LEGS else LEGS[0]
+    girths = {
+        value.point: float(value.mm) / 10
+        for value in readings.adopted_of_leg(drawn_side)
+        if value.kind is Kind.GIRTH
+    }
+    done = {
+        s.point
+        for s in desk.steps
+        if s.side is drawn_side and s.kind is Kind.GIRTH and done_reading(s, readings) is not None
+    }
+    high = any(s.point in (Point.E, Point.F, Point.G) for s in desk.steps)
+    return draw_leg(
+        girths,
+        side=drawn_side,
+        current=step.point,
+        kind=step.kind,
+        done=done,
+        rows=rows,
+        columns=LEG_COLUMNS,
+        top=Point.G if high else Point.D,
+        asked={s.point for s in desk.steps},
+    )
+
+
+def steps_content(desk: Desk, width: int, height: int) -> Content:
+    """List the leg's fields; the other leg shows only that it was read, never a value."""
+    present = desk.step
+    steps = [s for s in desk.steps if s.side in (present.side, Side.BOTH)]
+    rows: list[tuple[str, bool]] = []
+    for step in steps:
+        reading, here = done_reading(step, desk.readings), step == present
+        rows += [(row, here) for row in step_rows(step, reading, width, here=here)]
+    at = [here for _, here in rows].index(True)
+    first = max(0, min(at - height // 2, len(rows) - height))
+    parts: list[str | tuple[str, str]] = []
+    for row, here in rows[first : first + max(height, 3)]:
+        parts += [(row, "bold") if here else row, "\n"]
+    return Content.assemble(*parts[:-1])
+
+
+def hours_content(desk: Desk) -> Content:
+    """Return how much of the other leg is read, and how long the client has been up."""
+    hours = desk.hours_up()
+    other = other_side(desk.step.side)
+    read = [s for s in desk.steps if s.side is other and done_reading(s, desk.readings)]
+    told = (
+        say("{side}: {done} read.  ", side=side_words(other), done=len(read))
+        if other in desk.sides and other is not desk.step.side
+        else ""
+    )
+    if hours is None:
+        return Content(told + say("Time of rising not known."))
+    if hours > _HOURS_OF_A_DAY:
+        return Content.assemble(told, (say("! Up since another day: F7, ask again."), "bold"))
+    up = say("Up {hours:.1f} h.", hours=hours)
+    codes = desk.time_doubts()
+    warned = ""
+    if "late_in_day" in codes:
+        warned = say(" ! late in the day")
+    elif "compression_just_off" in codes:
+        warned = say(" Compression just off.")
+    return Content.assemble(told, up, (warned, "bold"))
