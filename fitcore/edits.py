@@ -71,6 +71,7 @@ def draft_reading(
     why: str = "",
     doubts: Sequence[str] = (),
     posture: str = "",
+    measurer: str = "",
 ) -> Draft:
     """Record a reading, or a correction where `instead_of` names what it replaces.
 
@@ -83,6 +84,7 @@ def draft_reading(
         why: the reason for a correction, or for keeping a doubtful value.
         doubts: codes of what the nurse was told when she accepted it.
         posture: where this reading's differs from the session's.
+        measurer: who holds the tape, where it is not the session's measurer.
     """
     meaning: dict[str, Value | None] = (
         {"system": typed.system, "value": typed.value}
@@ -100,6 +102,7 @@ def draft_reading(
             "why": clean(why).text or None,
             "doubts": list(doubts) or None,
             "posture": posture or None,
+            "measurer": measurer or None,
         },
     )
 
@@ -188,6 +191,7 @@ def _moved(reading: Reading, at: datetime) -> Draft:
             "why": say("taken on the other leg"),
             "doubts": list(reading.doubts) or None,
             "posture": reading.posture or None,
+            "measurer": reading.measurer or None,
         },
     )
 

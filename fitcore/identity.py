@@ -14,6 +14,7 @@ from fitcore.words import say
 
 LAPTOP_ID = re.compile(r"[a-z][a-z0-9]{0,11}-[a-z0-9]{4}")
 LAPTOP_LABEL = re.compile(r"[a-z][a-z0-9]{0,11}")
+MOST_LABEL_CHARACTERS = 12
 SESSION_ID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 OWN_CODE = re.compile(r"([a-z][a-z0-9]{0,11})-([0-9]{1,6})-([0-9A-Z])")
 MOST_CODE_CHARACTERS = 40
@@ -75,6 +76,21 @@ def draw_laptop_id(label: str, random_bytes: bytes) -> str:
             )
         )
     return label + "-" + "".join(_LETTERS[byte % len(_LETTERS)] for byte in random_bytes[:4])
+
+
+def draw_copy_id(label: str, random_bytes: bytes) -> str:
+    """Return the id of a laptop that goes on from a copy: another label, too.
+
+    Both the copy and what it was copied from go on to number new clients, and the label is the
+    front of a client's code: the same label would give two people one code.
+
+    Args:
+        label: the label of the laptop it is a copy of.
+        random_bytes: at least six.
+    """
+    stem = label[: MOST_LABEL_CHARACTERS - 2]
+    drawn = "".join(_LETTERS[byte % len(_LETTERS)] for byte in random_bytes[4:6])
+    return draw_laptop_id(stem + drawn, random_bytes)
 
 
 def make_uuid7(milliseconds: int, random_bytes: bytes) -> str:

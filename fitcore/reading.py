@@ -49,6 +49,8 @@ class Reading:
     """Digest of the imported row it came from; empty where it was typed."""
     posture: str
     """The posture of this reading where its row gave one of its own; else the session's holds."""
+    measurer: str
+    """Who held the tape where it was not the session's measurer."""
 
     @property
     def lineage(self) -> tuple[str, ...]:
@@ -111,6 +113,7 @@ def read_reading(entry: Entry) -> Reading:
         instead_of=entry.replaces,
         row=entry.text("row"),
         posture=entry.text("posture"),
+        measurer=entry.text("measurer"),
     )
 
 

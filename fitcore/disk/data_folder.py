@@ -16,7 +16,7 @@ from fitcore.disk.lock import FolderLock
 from fitcore.disk.marker import Marker, marker_path, read_marker, write_marker
 from fitcore.disk.session_files import find_session_files, read_session_file, session_path
 from fitcore.entries import Draft, Entry
-from fitcore.identity import EntryId, draw_laptop_id, make_uuid7
+from fitcore.identity import EntryId, draw_copy_id, draw_laptop_id, make_uuid7
 from fitcore.instants import write_instant
 from fitcore.ledger import (
     MANY_SESSIONS,
@@ -272,7 +272,7 @@ class DataFolder:
 
     def _begin_anew(self, old: Laptop) -> Laptop:
         """Take a new name; the ledger says first whose numbers the older entries are."""
-        drawn = draw_laptop_id(old.label, self._surroundings.random_bytes(4))
+        drawn = draw_copy_id(old.label, self._surroundings.random_bytes(6))
         laptop = Laptop(drawn, next=2, zone=old.zone, measurer=old.measurer, reserved_from=2)
         told = Draft("notes", self._surroundings.now(), {"what": "copied_from", "is": old.id})
         self._write_ledger(laptop.id, [told.entry(EntryId(laptop.id, 1))])

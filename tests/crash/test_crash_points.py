@@ -128,7 +128,7 @@ def test_dying_while_a_restored_folder_is_renamed_never_reuses_its_old_numbers(
     backup = tomllib.loads((run.whole / "backup/laptop.toml").read_text(encoding="utf-8"))
     for death in run.deaths:
         assert death.laptop != backup["id"], death.step
-        assert death.laptop.startswith("tern-"), death.step
+        assert death.laptop.startswith("tern"), death.step
         assert set(death.numbers_of(backup["id"])) == set(range(1, backup["next"])), death.step
 
 
