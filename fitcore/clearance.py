@@ -7,25 +7,15 @@ leg is ever cleared and no size is ever an offer.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from fitcore.outcomes import Clearance
 from fitcore.points import LEGS
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from fitcore.points import Side
     from fitcore.session import Session
-
-
-class Clearance(StrEnum):
-    """What screening found for one leg."""
-
-    CLEARED = "cleared"
-    ASK = "ask"
-    STOP = "stop"
-    HOLD = "hold"
-    NOT_SCREENED = "not_screened"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """What the hour and the conditions say about a leg's readings. Thresholds are data.
 
 Nothing here changes a reading; it only says which ones were taken late or under a condition that
-makes them doubtful.
+makes them doubtful. An answer two people gave differently counts as the more careful of the two.
 """
 
 from __future__ import annotations
@@ -10,15 +10,31 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from fitcore.answered_conditions import answered_flags, dent_flags
+from fitcore.clock import (
+    duration_words,
+    judge_instant,
+    judge_recorded,
+    seconds_between,
+    worst_first,
+)
+from fitcore.fields import FIELDS
 from fitcore.flags import Flag, Level
-from fitcore.instants import hours_between
+from fitcore.instants import EPOCH, hours_between
+from fitcore.postures import judge_postures, leg_postures, postures_words
+from fitcore.spacing import judge_spacing
+from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     from fitcore.points import Side
-    from fitcore.profile_models import TimeRules
     from fitcore.readings import Readings
     from fitcore.session import Session
+    from fitcore.time_rules import TimeRules
+
+_MINUTE, _HOUR = 60, 3600
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +47,16 @@ class LegTimes:
     """From rising to the leg's last reading; None where the time of rising is not known."""
     minutes_since_compression: float | None
     """From compression coming off to the leg's first reading; None where none was worn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """The client's last session, to compare conditions with."""
+
+    session: Session
+    readings: Readings
+    tape_rule: str = ""
+    """How its protocol lays the tape; empty where that is not known."""
 
 
 def leg_times(session: Session, readings: Readings, side: Side) -> LegTimes | None:
@@ -47,35 +73,61 @@ def leg_times(session: Session, readings: Readings, side: Side) -> LegTimes | No
     ]
     if not instants:
         return None
-    rising, off = session.value("rising_at"), _compression_off_at(session)
-    first, last = min(instants), max(instants)
+    first, last = _earliest(instants), _latest(instants)
+    rising = _one(session, "rising_at")
+    off = _one(session, "compression_off_at") if session.text("compression") == "off" else None
     return LegTimes(
         first,
         last,
-        hours_between(rising, last) if isinstance(rising, datetime) else None,
-        hours_between(off, first) * 60 if off is not None else None,
+        hours_between(rising, last) if rising is not None else None,
+        seconds_between(off, first) / _MINUTE if off is not None else None,
     )
 
 
 def judge_now(session: Session, now: datetime, rules: TimeRules) -> tuple[str, ...]:
-    """Return the codes of time flags that hold for a reading taken now: stored beside it."""
-    return tuple(flag.code for flag in flags_now(session, now, rules))
+    """Return the codes of flags that hold for a reading taken now: stored beside it."""
+    return tuple(dict.fromkeys(flag.code for flag in flags_now(session, now, rules)))
 
 
 def flags_now(
     session: Session, now: datetime, rules: TimeRules, side: Side | None = None
 ) -> tuple[Flag, ...]:
-    """Return the time flags that hold for a reading taken now, with their sentences."""
-    rising, off = session.value("rising_at"), _compression_off_at(session)
-    minutes = hours_between(off, now) * 60 if off is not None else None
-    hours = hours_between(rising, now) if isinstance(rising, datetime) else None
-    return tuple(_time_flags(hours, minutes, rules, side))
+    """Return what hour and conditions say of a reading taken now, the worst first.
+
+    Args:
+        session: for what was answered before measuring.
+        now: the present instant; without an offset nothing can be counted from it.
+        rules: thresholds and levels.
+        side: the leg, for the flags that are about one.
+    """
+    if now.utcoffset() is None:
+        timed = list(judge_instant(now, "", rules))
+    else:
+        timed = _time_flags(session, now, now, rules, side)
+    return worst_first([*timed, *answered_flags(session, rules)])
 
 
 def judge_conditions(
-    session: Session, readings: Readings, sides: tuple[Side, ...], rules: TimeRules
+    session: Session,
+    readings: Readings,
+    sides: tuple[Side, ...],
+    rules: TimeRules,
+    *,
+    earlier: Earlier | None = None,
+    tape_rule: str = "",
 ) -> tuple[Flag, ...]:
-    """Judge time since rising, compression and bare skin for each leg measured.
+    """Judge the hour, the conditions and the recorded times of a session. No clock is read.
+
+    Args:
+        session: the session.
+        readings: its readings.
+        sides: the legs it is about.
+        rules: thresholds and levels.
+        earlier: the client's last session before this one.
+        tape_rule: how this session's protocol lays the tape; empty where that is not known.
+
+    Returns:
+        Flags, the worst first.
 
     Source: the thresholds' own file.
     """
@@ -83,54 +135,226 @@ def judge_conditions(
     for side in sides:
         times = leg_times(session, readings, side)
         if times is not None:
-            flags += _time_flags(times.hours_up, times.minutes_since_compression, rules, side)
-    if session.text("bare_skin") == "no":
-        flags.append(
-            Flag(
-                "not_bare_skin",
-                Level.WARN,
-                "conditions",
-                say("Not measured on bare skin: readings may be too large."),
-            )
-        )
-    if session.text("compression") == "on":
-        flags.append(
-            Flag(
-                "compression_on",
-                Level.WARN,
-                "conditions",
-                say("A bandage or stocking was still on: measure the bare leg."),
-            )
-        )
-    return tuple(flags)
+            flags += _time_flags(session, times.first, times.last, rules, side)
+        flags += dent_flags(session, side, rules)
+        if earlier is not None:
+            flags += _compare_leg(session, readings, earlier, side, rules)
+    flags += judge_spacing(readings, sides, rules)
+    flags += judge_postures(session, readings, sides, rules)
+    flags += answered_flags(session, rules)
+    flags += _compare_tape(earlier, tape_rule, rules)
+    flags += judge_recorded(_recorded_instants(session), session.text("zone"), rules)
+    return worst_first(dict.fromkeys(flags))
 
 
-def _compression_off_at(session: Session) -> datetime | None:
-    """Return when compression came off; None where none was worn or it is still on."""
-    off = session.value("compression_off_at")
-    return off if isinstance(off, datetime) and session.text("compression") == "off" else None
+# --- the hour, for a reading now or a leg's first and last ---------------------------------------
 
 
 def _time_flags(
-    hours: float | None, minutes: float | None, rules: TimeRules, side: Side | None
+    session: Session, first: datetime, last: datetime, rules: TimeRules, side: Side | None
 ) -> list[Flag]:
-    flags: list[Flag] = []
-    if hours is not None and hours < 0:
-        text = say("The time of rising is later than the reading: check it, or the clock.")
-        flags.append(Flag("rising_after_reading", Level.BLOCK, "clock", text, side))
-    if minutes is not None and minutes < 0:
-        text = say("Compression came off after the reading: check the time, or the clock.")
-        flags.append(Flag("off_after_reading", Level.BLOCK, "clock", text, side))
-    if minutes is not None and 0 <= minutes <= float(rules.fresh_after_compression_minutes):
+    flags = _posture_change_flags(session, first, rules, side)
+    off = [seconds_between(at, first) for at in _instants(session, "compression_off_at")]
+    if "off" not in session.answer("compression").values:
+        off = []
+    flags += _compression_flags(off, rules, side)
+    fresh = float(rules.fresh_after_compression_minutes * _MINUTE)
+    # As small as compression made it, however late; unless somebody says none was worn.
+    just_off = session.text("compression") == "off" and bool(off) and 0 <= max(off) <= fresh
+    return [*flags, *_hour_flags(session, first, last, rules, side, just_off=just_off)]
+
+
+def _hour_flags(
+    session: Session,
+    first: datetime,
+    last: datetime,
+    rules: TimeRules,
+    side: Side | None,
+    *,
+    just_off: bool,
+) -> list[Flag]:
+    """Judge the hours up, of the earliest time of rising anybody recorded."""
+    rising = _instants(session, "rising_at")
+    if not rising:
+        return []
+    limits = rules.rising_time
+    hours = seconds_between(_earliest(rising), last) / _HOUR
+    if seconds_between(_latest(rising), first) < 0:
+        text = say("The time of rising is later than the reading: ask again, or check the clock.")
+        return [Flag("rising_time", Level.BLOCK, "clock", text, side)]
+    flags = [] if just_off else _late_flags(hours, rules, side)
+    if hours > float(limits.block_after_hours):
         text = say(
-            "Measured {minutes} min after compression came off: as small as this leg gets.",
-            minutes=round(minutes),
+            "Up for more than {hours} h: ask again when they got up, or check the clock.",
+            hours=plain(limits.block_after_hours),
         )
-        flags.append(Flag("compression_just_off", Level.NOTE, "conditions", text, side))
-    elif hours is not None and hours > float(rules.late_after_hours):
+        return [Flag("rising_time", Level.BLOCK, "clock", text, side)]
+    if hours > float(limits.ask_after_hours):
+        text = say("Up for {hours:.1f} h: ask again when they last got up.", hours=hours)
+        flags.append(Flag("rising_time", Level.WARN, "clock", text, side))
+    return flags
+
+
+def _late_flags(hours: float, rules: TimeRules, side: Side | None) -> list[Flag]:
+    limits, level = rules.late_in_day, Level.WARN
+    if hours > float(limits.very_late_after_hours):
         text = say(
-            "Late in the day ({hours:.1f} h up): legs may be larger now than in the morning.",
+            "Very late in the day ({hours:.1f} h up): readings are likely too large, so the "
+            "garment too big and its pressure too low. Measure again soon after rising.",
             hours=hours,
         )
-        flags.append(Flag("late_in_day", Level.WARN, "conditions", text, side))
-    return flags
+    elif hours > float(limits.late_after_hours):
+        text = say(
+            "Late in the day ({hours:.1f} h up): readings may be too large, so the garment too big "
+            "and its pressure too low. Better measured soon after rising.",
+            hours=hours,
+        )
+    elif hours > float(limits.note_after_hours):
+        level = Level.NOTE
+        text = say("Up for {hours:.1f} h: a leg may already be a little larger.", hours=hours)
+    else:
+        return []
+    return [Flag("late_in_day", level, "conditions", text, side)]
+
+
+def _compression_flags(off: Sequence[float], rules: TimeRules, side: Side | None) -> list[Flag]:
+    """Judge the seconds from compression coming off to the reading, one for each answer."""
+    if not off:
+        return []
+    if min(off) < 0:
+        text = say("Compression came off after the reading: ask again, or check the clock.")
+        return [Flag("off_after_reading", rules.off_after_reading.level, "clock", text, side)]
+    limits, longest = rules.compression_off_long, max(off)
+    time = duration_words(longest)
+    if longest <= float(limits.fresh_after_compression_minutes * _MINUTE):
+        level = rules.compression_just_off.level
+        text = say(
+            "Measured {time} after compression came off: as small as this leg gets.", time=time
+        )
+        return [Flag("compression_just_off", level, "conditions", text, side)]
+    level = Level.WARN
+    if longest > float(limits.back_after_hours * _HOUR):
+        text = say(
+            "Compression has been off for {time}: swelling may be back. Ask whether to reduce it "
+            "first.",
+            time=time,
+        )
+    elif longest > float(limits.warn_after_hours * _HOUR):
+        text = say(
+            "Compression has been off for {time}: the leg may have filled again. Better measured "
+            "soon after it comes off.",
+            time=time,
+        )
+    else:
+        level = Level.NOTE
+        text = say("Compression has been off for {time}: the leg may be filling again.", time=time)
+    return [Flag("compression_off_long", level, "conditions", text, side)]
+
+
+def _posture_change_flags(
+    session: Session, first: datetime, rules: TimeRules, side: Side | None
+) -> list[Flag]:
+    since = _instants(session, "posture_since")
+    if not since:
+        return []
+    seconds, limits = seconds_between(_latest(since), first), rules.posture_just_changed
+    lying = session.text("posture") == "lying"
+    if seconds < 0:
+        text = say("This posture was taken up after the reading: check which one it was read in.")
+    elif seconds < float(limits.warn_below_minutes * _MINUTE):
+        text = say(
+            "In this posture for only {time}: wait until it is {minutes} min, then measure.",
+            time=duration_words(seconds),
+            minutes=plain(limits.warn_below_minutes),
+        )
+    elif seconds < float(limits.warn_below_minutes_after_lying * _MINUTE) and not lying:
+        text = say(
+            "In this posture for {time}: if they lay before, wait until it is {minutes} min.",
+            time=duration_words(seconds),
+            minutes=plain(limits.warn_below_minutes_after_lying),
+        )
+    else:
+        return []
+    return [Flag("posture_just_changed", Level.WARN, "conditions", text, side)]
+
+
+# --- against the last session --------------------------------------------------------------------
+
+
+def _compare_leg(
+    session: Session, readings: Readings, earlier: Earlier, side: Side, rules: TimeRules
+) -> list[Flag]:
+    flags, level = [], rules.follow_up_differs.level
+    now = leg_postures(session, readings, side)
+    then = leg_postures(earlier.session, earlier.readings, side)
+    if now and then and "" not in now | then and now != then:
+        text = say(
+            "Measured {then} last time, {now} this time: a change may be posture only. Measure "
+            "as last time.",
+            then=postures_words(then),
+            now=postures_words(now),
+        )
+        flags.append(Flag("follow_up_differs", level, "conditions", text, side))
+    hours_now = _believable_hours(session, readings, side, rules)
+    hours_then = _believable_hours(earlier.session, earlier.readings, side, rules)
+    if hours_now is None or hours_then is None:
+        return flags
+    if round(abs(hours_now - hours_then), 6) <= float(rules.follow_up_differs.hours):
+        return flags
+    text = say(
+        "Last time {then:.1f} h after rising, this time {now:.1f} h: a change may be the hour only."
+        " Measure at the same hour.",
+        then=hours_then,
+        now=hours_now,
+    )
+    return [*flags, Flag("follow_up_differs", level, "conditions", text, side)]
+
+
+def _compare_tape(earlier: Earlier | None, tape_rule: str, rules: TimeRules) -> list[Flag]:
+    if earlier is None or not tape_rule or not earlier.tape_rule:
+        return []
+    if tape_rule.split() == earlier.tape_rule.split():
+        return []
+    text = say("The tape was laid by another rule last time: a change may be the tape only.")
+    return [Flag("follow_up_differs", rules.follow_up_differs.level, "conditions", text)]
+
+
+def _believable_hours(
+    session: Session, readings: Readings, side: Side, rules: TimeRules
+) -> float | None:
+    """Return the hours up; None where they are not known or a clock must have been wrong."""
+    times = leg_times(session, readings, side)
+    hours = times.hours_up if times is not None else None
+    if hours is None or not 0 <= hours <= float(rules.rising_time.block_after_hours):
+        return None
+    return hours
+
+
+# --- recorded times ------------------------------------------------------------------------------
+
+
+def _recorded_instants(session: Session) -> list[datetime]:
+    """Return the times of readings and the answered ones, those without an offset too."""
+    readings = [entry.fields.get("at") for entry in session.heads.heads_of("readings")]
+    fields = [what for what, field in FIELDS.items() if field.kind == "instant"]
+    answers = [value for what in fields for value in session.answer(what).values]
+    return [value for value in (*readings, *answers) if isinstance(value, datetime)]
+
+
+def _instants(session: Session, what: str) -> list[datetime]:
+    """Return every time somebody answered; one without an offset is none."""
+    values = session.answer(what).values
+    return [v for v in values if isinstance(v, datetime) and v.utcoffset() is not None]
+
+
+def _one(session: Session, what: str) -> datetime | None:
+    found = _instants(session, what)
+    return found[0] if len(found) == 1 and not session.answer(what).disputed else None
+
+
+def _earliest(instants: Iterable[datetime]) -> datetime:
+    return min(instants, key=lambda at: hours_between(EPOCH, at))
+
+
+def _latest(instants: Iterable[datetime]) -> datetime:
+    return max(instants, key=lambda at: hours_between(EPOCH, at))

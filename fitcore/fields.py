@@ -67,8 +67,11 @@ FIELDS: dict[str, Field] = {
         Field("long_ride", "choice", ("none", "within_day", "within_three_days")),
         Field("posture_since", "instant"),
         Field("tape", "choice", ("cm", "in")),
+        Field("repeats", "choice", ("where_doubtful", "each_point", "second_round")),
         Field("round_skipped", "text"),
+        Field("clock", "choice", ("correct", "wrong")),
         Field("finished", "yes_no"),
+        Field("swelling_model", "text"),
         Field("paused", "text", working_state=True),
     )
 }
@@ -157,10 +160,13 @@ def field_words(what: str) -> str:
         "dent": say("Pressed 10 s: dent?"),
         "lately": say("Last half hour"),
         "long_ride": say("Flight, ride > 4 h"),
-        "posture_since": say("In this posture since"),
+        "posture_since": say("Posture since"),
         "tape": say("Tape shows"),
-        "round_skipped": say("Second time round"),
+        "repeats": say("Second reading"),
+        "round_skipped": say("Repeats left out"),
+        "clock": say("Date and time"),
         "finished": say("Finished"),
+        "swelling_model": say("Swelling model"),
     }
     return words.get(what, what)
 
@@ -194,11 +200,16 @@ def choice_words(choice: str) -> str:
         "oedema": say("oedema"),
         "late_pregnancy": say("late pregnancy"),
         "heart_failure": say("heart failure"),
+        "where_doubtful": say("where doubtful"),
+        "each_point": say("at each point"),
+        "second_round": say("whole second round"),
+        "correct": say("correct"),
+        "wrong": say("wrong"),
         "not_tried": say("not tried"),
         "nothing": say("nothing"),
         "exercise": say("exercise"),
         "hot_bath": say("hot bath"),
-        "warm_room": say("room over 28 °C"),
+        "warm_room": say("hot room"),
         "within_day": say("in the last day"),
         "within_three_days": say("in the last 3 days"),
     }

@@ -6,21 +6,24 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitcore.clearance import Offer, judge_offer, screening_summary
-from fitcore.conditions import LegTimes, judge_conditions, leg_times
+from fitcore.conditions import Earlier, LegTimes, judge_conditions, leg_times
 from fitcore.fields import choice_words, field_words, is_working_state
 from fitcore.flags import Flag, Level
-from fitcore.plausibility import judge_reading
-from fitcore.points import LEGS, Kind, Side, place_words
+from fitcore.morning import ChartMorning, LegMorning, leg_morning
+from fitcore.plausibility import judge_readings
+from fitcore.points import LEGS, Kind, Place, Point, Side, place_words
 from fitcore.readings import Adopted, Readings
+from fitcore.repeats import judge_repeats, near_edges, swollen_sides
 from fitcore.session import Seal, Session
 from fitcore.sizing import SizeAnswer, Verdict, decide_size
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from decimal import Decimal
 
     from fitcore.chart import Chart
-    from fitcore.profile_models import Ranges, TimeRules
+    from fitcore.rules import Rules
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,8 @@ class ChartFit:
 
     chart: Chart
     answer: SizeAnswer
+    morning: ChartMorning | None
+    """The answers by the swelling model; None where it does not cover the leg."""
 
     def as_json(self, offer: Offer) -> dict[str, object]:
         """Return it in the shape `fit --json` prints."""
@@ -48,7 +53,7 @@ class ChartFit:
             "cautions": list(answer.cautions),
             "certainty": None,
             "summary": None,
-            "morning": None,
+            "morning": self.morning.as_json() if self.morning else None,
         }
 
 
@@ -63,6 +68,7 @@ class LegFit:
     not_taken: tuple[str, ...]
     """What was not taken at this leg and why, in words: *round the ankle (B) not taken (wound)*."""
     charts: tuple[ChartFit, ...]
+    morning: LegMorning
 
     def as_json(self) -> dict[str, object]:
         """Return it in the shape `fit --json` prints."""
@@ -71,6 +77,7 @@ class LegFit:
             "clearance": self.offer.clearance.value,
             "adopted": [value.as_json() for value in self.adopted],
             "charts": [fit.as_json(self.offer) for fit in self.charts],
+            "swelling": self.morning.as_json(),
         }
 
 
@@ -82,6 +89,8 @@ class SessionFit:
     client: str
     flags: tuple[Flag, ...]
     legs: tuple[LegFit, ...]
+    doubtful: frozenset[Place]
+    """Places whose reading is in doubt or so near a size edge that a repeat may change it."""
 
     def as_json(self) -> dict[str, object]:
         """Return it in the shape `fit --json` prints."""
@@ -96,39 +105,73 @@ class SessionFit:
 
 
 def fit_session(
-    session: Session, charts: Sequence[Chart], ranges: Ranges, rules: TimeRules
+    session: Session, charts: Sequence[Chart], rules: Rules, earlier: Session | None = None
 ) -> SessionFit:
     """Judge a session: every leg against every chart.
 
     Args:
         session: the session; nothing in it is changed.
         charts: in the order the answers shall have.
-        ranges: plausible ranges of readings.
-        rules: thresholds of the checks on time.
+        rules: ranges, thresholds, protocols and the swelling model.
+        earlier: the client's last session before this one, to compare with.
 
     Returns:
         Legs left first; a leg counts where it was to be measured or has a reading.
     """
     readings = Readings(session)
     sides = legs_of(session, readings)
-    legs = []
-    for side in sides:
-        fits = tuple(ChartFit(chart, fit_leg(session, readings, side, chart)) for chart in charts)
-        legs.append(
-            LegFit(
-                side,
-                judge_offer(session, side),
-                leg_times(session, readings, side),
-                readings.adopted_of_leg(side),
-                _not_taken(readings, side),
-                fits,
-            )
-        )
+    legs = tuple(_fit_one_leg(session, readings, side, charts, rules) for side in sides)
+    doubts = _reading_flags(session, readings, rules, earlier)
+    repeat = rules.repeat_of(session)
+    doubtful = {
+        (flag.side, flag.point, flag.kind or Kind.GIRTH)
+        for flag in doubts
+        if flag.side and flag.point and flag.level is not Level.NOTE
+    }
+    for leg in legs:
+        doubtful |= near_edges(leg.side, [(fit.chart, fit.answer) for fit in leg.charts], repeat)
+    flags = [
+        *_file_flags(session, readings),
+        *judge_conditions(
+            session,
+            readings,
+            sides,
+            rules.time,
+            earlier=_earlier(earlier, rules),
+            tape_rule=_tape_rule(session, rules),
+        ),
+        *doubts,
+        *judge_repeats(session, readings, repeat, sides, doubtful),
+    ]
     return SessionFit(
-        session,
-        session.text("client"),
-        session_flags(session, readings, sides, ranges, rules),
-        tuple(legs),
+        session, session.text("client"), _worst_first(flags), legs, frozenset(doubtful)
+    )
+
+
+def _fit_one_leg(
+    session: Session, readings: Readings, side: Side, charts: Sequence[Chart], rules: Rules
+) -> LegFit:
+    times = leg_times(session, readings, side)
+    hours = times.hours_up if times is not None else None
+    morning = leg_morning(session, readings, side, rules.swelling, hours)
+
+    def fit_chart(chart: Chart) -> ChartFit:
+        answer = fit_leg(session, readings, side, chart)
+        prescribed = session.text("purpose") == "prescribed"
+        suitable = answer.verdict not in (Verdict.NOT_SUITABLE, Verdict.NOT_MEASURED)
+        by_morning = (
+            morning.of_chart(chart, readings, side, prescribed=prescribed) if suitable else None
+        )
+        return ChartFit(chart, answer, by_morning)
+
+    return LegFit(
+        side,
+        judge_offer(session, side),
+        times,
+        readings.adopted_of_leg(side),
+        _not_taken(readings, side),
+        tuple(fit_chart(chart) for chart in charts),
+        morning,
     )
 
 
@@ -164,19 +207,31 @@ def legs_of(session: Session, readings: Readings) -> tuple[Side, ...]:
     return tuple(side for side in LEGS if side.value in asked or side in read or everybody)
 
 
-def session_flags(
-    session: Session,
-    readings: Readings,
-    sides: tuple[Side, ...],
-    ranges: Ranges,
-    rules: TimeRules,
+def _reading_flags(
+    session: Session, readings: Readings, rules: Rules, earlier: Session | None
 ) -> tuple[Flag, ...]:
-    """Return everything a person should know of a session, worst first."""
-    flags = [*_file_flags(session, readings), *judge_conditions(session, readings, sides, rules)]
-    for place in readings.places():
-        for reading in readings.taken(place):
-            flag = judge_reading(ranges, reading)
-            flags += [flag] if flag else []
+    """Judge every recorded reading, whether it was typed here, imported or merged."""
+    last = Readings(earlier) if earlier is not None else None
+
+    def before(side: Side, point: Point, kind: Kind) -> Decimal | None:
+        value = last.adopted(side, point, kind) if last is not None else None
+        return value.mm if value is not None else None
+
+    return judge_readings(rules.ranges, readings, before, swollen_sides(session))
+
+
+def _earlier(session: Session | None, rules: Rules) -> Earlier | None:
+    if session is None:
+        return None
+    return Earlier(session, Readings(session), _tape_rule(session, rules))
+
+
+def _tape_rule(session: Session, rules: Rules) -> str:
+    protocol = rules.protocol_of(session)
+    return protocol.tape_rule if protocol is not None else ""
+
+
+def _worst_first(flags: Sequence[Flag]) -> tuple[Flag, ...]:
     worst_first = (Level.BLOCK, Level.WARN, Level.NOTE)
     return tuple(sorted(dict.fromkeys(flags), key=lambda flag: worst_first.index(flag.level)))
 

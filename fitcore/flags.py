@@ -7,7 +7,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from fitcore.points import Point, Side
+    from collections.abc import Iterable
+
+    from fitcore.points import Kind, Point, Side
 
 
 class Level(StrEnum):
@@ -28,6 +30,8 @@ class Flag:
     text: str
     side: Side | None = None
     point: Point | None = None
+    kind: Kind | None = None
+    """Girth or length, where the point alone does not say which reading is meant."""
 
     def as_json(self) -> dict[str, str | None]:
         """Return it in the shape `fit --json` prints."""
@@ -39,3 +43,23 @@ class Flag:
             "point": self.point.value if self.point else None,
             "text": self.text,
         }
+
+
+def told_once(flags: Iterable[Flag]) -> tuple[Flag, ...]:
+    """Leave out flags whose sentence was told already: several codes may carry one.
+
+    A number that cannot be right and the slip that explains it are two codes and one sentence.
+    """
+    first: dict[tuple[Side | None, str], Flag] = {}
+    for flag in flags:
+        first.setdefault((flag.side, flag.text), flag)
+    return tuple(first.values())
+
+
+def codes_to_store(flags: Iterable[Flag]) -> tuple[str, ...]:
+    """Return the codes to store beside a reading: what asked for a look when it was accepted.
+
+    Notes on the hour are left out: they follow from the recorded times.
+    """
+    asked = (flag for flag in flags if flag.level is not Level.NOTE or flag.about == "reading")
+    return tuple(dict.fromkeys(flag.code for flag in asked))

@@ -80,6 +80,19 @@ class ProtocolStep(ProfileModel):
     """A foot length for which a shoe size may be given instead."""
 
 
+class RepeatRule(ProfileModel):
+    """Where a second reading is taken, and when two agree."""
+
+    way: Literal["where_doubtful", "each_point", "second_round"] = "where_doubtful"
+    differ_cm: Exact = Decimal("0.3")
+    differ_percent: Exact = Decimal(1)
+    """Two readings agree up to the larger of the two limits; a percentage of their mean."""
+    source: Sentence = (
+        "Third reading beyond 1 %, mean of two, median of three: ISAK, from memory. The floor of "
+        "0.3 cm is our judgement: 1 % of an ankle is two marks of the tape."
+    )
+
+
 class Protocol(ProfileModel):
     """What to measure, in which order, under which conditions."""
 
@@ -92,22 +105,27 @@ class Protocol(ProfileModel):
     tape_rule: Sentence
     """How the tape lies: tension, and where it stands to the mark."""
     order: Literal["leg_by_leg", "point_by_point"] = "leg_by_leg"
-    rounds: int = Field(default=1, ge=1, le=3)
+    repeat: RepeatRule = RepeatRule()
     usual: bool = False
     """Whether it is offered first where several protocols are enough."""
     source: Source
     steps: tuple[ProtocolStep, ...] = Field(min_length=1, strict=False)
 
 
+Limits = tuple[Exact, Exact]
+"""Lowest and highest, both allowed."""
+
+
 class PlausibleRange(ProfileModel):
-    """What one measure of an adult leg usually reads, in cm."""
+    """What one measure of an adult leg reads, in cm."""
 
     point: PointField
     kind: KindField
-    typical_cm: tuple[Exact, Exact] | None = Field(default=None, strict=False)
-    soft_cm: tuple[Exact, Exact] | None = Field(default=None, strict=False)
-    """Outside: asked to look again."""
-    hard_cm: tuple[Exact, Exact] | None = Field(default=None, strict=False)
+    typical_cm: Limits | None = Field(default=None, strict=False)
+    """Nine legs in ten; shown beside the field."""
+    soft_cm: Limits | None = Field(default=None, strict=False)
+    """Nearly all legs; outside: asked to look again."""
+    hard_cm: Limits | None = Field(default=None, strict=False)
     """Outside: surely a slip of unit or typing."""
     source: Sentence
 
@@ -118,31 +136,115 @@ class PlausibleRange(ProfileModel):
                 raise ValueError(say("a range lies outside the hard range"))
         return self
 
+    @staticmethod
+    def holds(limits: Limits | None, mm: Decimal) -> bool:
+        """Whether a value in mm lies inside limits in cm, both ends included; in none it does."""
+        return limits is None or limits[0] * 10 <= mm <= limits[1] * 10
+
+    def reads_right(self, mm: Decimal) -> bool:
+        """Whether a value in mm is what nearly all legs read, as far as that is known."""
+        return self.holds(self.soft_cm or self.typical_cm or self.hard_cm, mm)
+
+
+class Ratio(ProfileModel):
+    """How many times one girth goes into another of the same leg."""
+
+    point: PointField
+    to: PointField
+    """The girth it is divided by."""
+    possible: Limits = Field(strict=False)
+    """Outside: doubted as it stands."""
+    usual: Limits | None = Field(default=None, strict=False)
+    """Outside: doubted only where a slip of the tape would bring it inside."""
+    source: Sentence
+
+    @model_validator(mode="after")
+    def _nested(self) -> Self:
+        low, high = self.possible
+        inner = self.usual or self.possible
+        if self.point is self.to or not 0 < low <= inner[0] < inner[1] <= high:
+            raise ValueError(say("the ratios are of one point, not above zero, or not nested"))
+        return self
+
+
+class Line(ProfileModel):
+    """What one girth is expected to be beside another of the same leg, as a straight line."""
+
+    point: PointField
+    given: PointField
+    given_cm: Exact
+    """At this girth of the other ..."""
+    cm: Exact
+    """... this one is expected to be so many cm ..."""
+    rise: Exact
+    """... and so many cm more for each cm more."""
+    below_cm: Exact = Field(gt=0)
+    above_cm: Exact = Field(gt=0)
+    """Farther below or above: doubted only where a slip of the tape would bring it inside."""
+    source: Sentence
+
+
+class Swap(ProfileModel):
+    """Two neighbouring girths whose fields may be mistaken for each other."""
+
+    points: tuple[PointField, PointField] = Field(strict=False)
+    source: Sentence
+
+
+class Difference(ProfileModel):
+    """From which difference on two readings of one measure are doubted."""
+
+    code: Literal["other_leg", "last_time"]
+    kind: KindField
+    cm: Exact = Field(ge=0)
+    percent: Exact = Field(ge=0)
+    """Beyond the larger of the two limits; a percentage of the mean of both readings."""
+    source: Sentence
+
+    def allows(self, one: Decimal, other: Decimal) -> bool:
+        """Whether two readings in mm differ no more than they may without a doubt."""
+        limit = max(self.cm * 10, (one + other) / 2 * self.percent / 100)
+        return abs(one - other) <= limit
+
 
 class Ranges(ProfileModel):
-    """Plausible ranges for the people the program is for."""
+    """Plausible readings of the people the program is for, alone and beside each other."""
 
     format: Literal[1]
     id: Identifier
     people: Sentence
     source: Source
+    tape_cm: Exact | None = Field(default=None, gt=0)
+    """Length of the service's tape: no girth above it can have been read."""
+    tape_slip_cm: Exact = Field(default=Decimal(10), gt=0)
+    """How far off a tape read at a wrong ten is."""
+    alone_factor: Exact = Field(default=Decimal("1.25"), ge=1)
+    """Swapped digits are asked about without a neighbour only this many times outside soft."""
+    ask_same_both_legs: bool = True
+    """Whether the same number for both legs, one right after the other, is asked about."""
     ranges: tuple[PlausibleRange, ...] = Field(strict=False)
+    ratios: tuple[Ratio, ...] = Field(default=(), strict=False)
+    lines: tuple[Line, ...] = Field(default=(), strict=False)
+    swaps: tuple[Swap, ...] = Field(default=(), strict=False)
+    differences: tuple[Difference, ...] = Field(default=(), strict=False)
 
     def of(self, point: Point, kind: Kind) -> PlausibleRange | None:
         """Return the range of one measure, or None where there is none."""
         return next((r for r in self.ranges if (r.point, r.kind) == (point, kind)), None)
 
+    @property
+    def points_compared(self) -> frozenset[Point]:
+        """Points whose girths are compared along the leg."""
+        pairs = [
+            *((ratio.point, ratio.to) for ratio in self.ratios),
+            *((line.point, line.given) for line in self.lines),
+            *(swap.points for swap in self.swaps),
+        ]
+        return frozenset(point for pair in pairs for point in pair)
 
-class TimeRules(ProfileModel):
-    """Thresholds of the checks on time and conditions."""
-
-    format: Literal[1]
-    id: Identifier
-    late_after_hours: Exact
-    fresh_after_compression_minutes: Exact
-    ask_after_hours: Exact
-    """A time of day that long ago is asked about once: today's may have been meant."""
-    source: Source
+    def difference(self, code: str, kind: Kind) -> Difference | None:
+        """Return the limit of one comparison, or None where there is none."""
+        return next((d for d in self.differences if (d.code, d.kind) == (code, kind)), None)
 
 
 def validation_problems(error: ValidationError) -> tuple[Problem, ...]:

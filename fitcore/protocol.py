@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fitcore.points import Kind, Place, Point, Side
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from fitcore.profile_models import Protocol, ProtocolStep
     from fitcore.reading import Reading
@@ -37,27 +37,42 @@ class Step:
         return f"{self.side} {self.point} {self.kind} {self.round}"
 
 
-def plan(protocol: Protocol, sides: Sequence[Side]) -> tuple[Step, ...]:
+def plan(
+    protocol: Protocol,
+    sides: Sequence[Side],
+    *,
+    wanted: Callable[[Place], int] = lambda _: 1,
+    at_once: Callable[[Side], bool] = lambda _: False,
+) -> tuple[Step, ...]:
     """Lay out a protocol for the legs to be measured.
+
+    Args:
+        protocol: what is measured, in which order.
+        sides: the legs, left first.
+        wanted: how many times a place is to be read.
+        at_once: whether a leg's repeats follow each reading; else they make further rounds.
 
     Returns:
         Steps in measuring order: per round, leg by leg or point by point as the protocol says; a
-        step asked once for both legs stands at the end of its round.
+        step asked once for both legs stands at the end of the first round.
     """
-    steps: list[Step] = []
-    for number in range(1, protocol.rounds + 1):
-        own = [step for step in protocol.steps if not step.once]
-        pairs = (
-            [(side, step) for side in sides for step in own]
-            if protocol.order == "leg_by_leg"
-            else [(side, step) for step in own for side in sides]
-        )
-        steps += [_step(side, step, number) for side, step in pairs]
-        if number == 1:
-            once = [_step(Side.BOTH, step, 1) for step in protocol.steps if step.once]
-            before = protocol.order == "point_by_point" and protocol.steps[0].once
-            steps = once + steps if before else steps + once
-    return tuple(steps)
+    own = [step for step in protocol.steps if not step.once]
+    pairs = (
+        [(side, step) for side in sides for step in own]
+        if protocol.order == "leg_by_leg"
+        else [(side, step) for step in own for side in sides]
+    )
+    once = [_step(Side.BOTH, step, 1) for step in protocol.steps if step.once]
+    first: list[Step] = []
+    later: list[Step] = []
+    for side, step in pairs:
+        place = (side, step.point, step.kind)
+        rounds = [_step(side, step, number) for number in range(1, wanted(place) + 1)]
+        first += rounds if at_once(side) else rounds[:1]
+        later += [] if at_once(side) else rounds[1:]
+    before = protocol.order == "point_by_point" and protocol.steps[0].once
+    first = once + first if before else first + once
+    return (*first, *sorted(later, key=lambda step: step.round))
 
 
 def is_done(step: Step, readings: Readings) -> bool:

@@ -23,9 +23,12 @@ from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.disk.session_files import session_path
 from fitcore.disk.surroundings import Surroundings
+from fitcore.fields import UNKNOWN
 from fitcore.identity import own_client_code
 from fitcore.instants import parse_time_of_day
 from tui.desk import Desk
+from tui.judging import judge_typed
+from tui.setup_form import SetupForm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,6 +41,8 @@ DAY = datetime(2026, 3, 4, tzinfo=ZONE)
 LAPTOPS = ("tern", "dunlin", "petrel")
 NO_READING = "not needed"
 CHARTED = ("below_knee", "mid_calf")
+TWO_CODES_AT = "09:10"
+"""When case 14 is measured; every other case starts before or after."""
 
 
 class DayClock:
@@ -110,8 +115,9 @@ CASES = (
         "09:30",
         "standing",
         SHORT,
-        ("-", "40.2", "-", "-", "-", "37.0", "-", "-"),
+        ("-", "40.2", "-", "-", "-", "-", "37.0", "-", "-"),
         finished=False,
+        answers={"swollen": "left"},
         remark="Left calf larger and warm for two days. Stopped; medical help today.",
     ),
     Case(
@@ -121,9 +127,19 @@ CASES = (
         "07:00",
         "prescribed",
         SHORT,
-        ("29.5", "44.0", "42.0", "-", "22.6", "37.8", "42.0", "-"),
+        # A swollen leg is read twice at each point, the other where it differs from it.
+        (
+            *("29.5", "29.5", "44.0", "44.0", "42.0", "42.0", "-"),
+            *("22.6", "37.8", "42.0", "-", "22.6", "37.8"),
+        ),
         forms=("below_knee",),
-        answers={"compression": "off", "compression_off_at": "15:20"},
+        answers={
+            "compression": "off",
+            "compression_off_at": "15:20",
+            "swollen": "left",
+            "swelling_known": "oedema",
+            "dent": "none",
+        },
         remark="Lymphoedema left, unchanged for months; deep folds at the ankle.",
     ),
     Case(
@@ -159,6 +175,7 @@ CASES = (
         SHORT,
         ("23.8", "37.5", "41.0", "-", "23.8", "37.5", "41.0", "-"),
         forms=("below_knee",),
+        answers={"swelling_known": "heart_failure"},
         remark="Stable heart failure, smoker; 18-24 mmHg prescribed, no ankle pressure taken.",
     ),
     Case(
@@ -204,6 +221,7 @@ CASES = (
         "travel",
         SHORT,
         ("24.0", "38.8", "40.0", "-", "24.2", "39.0", "40.0", "-"),
+        answers={"swelling_known": "late_pregnancy"},
         remark="31 weeks pregnant, flight tomorrow, no warning signs: ask the midwife.",
     ),
 )
@@ -217,6 +235,8 @@ class Day:
         self.profiles: Profiles = load_profiles()
         self.clock = DayClock(DAY)
         self.folders: dict[str, DataFolder] = {}
+        self._clock_confirmed: set[str] = set()
+        """Laptops at which somebody said today that date and time are right."""
         for laptop in LAPTOPS:
             chance = random.Random(laptop)  # noqa: S311 - fixed on purpose, no secret
             surroundings = Surroundings(self.clock.now, chance.randbytes, state, ZONE.key)
@@ -245,34 +265,46 @@ class Day:
             opening={} if session else opening,
         )
 
-    def play(self, case: Case) -> Desk:
+    def play(self, case: Case) -> None:
         """Play one sitting."""
         self.at(case.start)
         desk = self.desk(case.laptop, own_client_code(case.laptop, case.number))
-        answers: dict[str, Value] = {
+        given: dict[str, Value] = {
             "purpose": case.purpose,
             "forms": list(case.forms),
             "sides": list(case.sides),
             "protocol": case.protocol,
             "rising_at": parse_time_of_day(case.up, self.clock.instant),
-            "posture": "standing",
-            "bare_skin": "yes",
-            "compression": "none",
-            "tape": "cm",
         }
         for what, text in case.answers.items():
             is_time = what.endswith("_at")
-            answers[what] = parse_time_of_day(text, self.clock.instant) if is_time else text
-        desk.start_measuring(answers)
+            given[what] = parse_time_of_day(text, self.clock.instant) if is_time else text
+        desk.start_measuring(self.answers(case.laptop, given))
         for text in case.typed:
             measure(desk, text)
+        if (case.laptop, case.number) == ("tern", 4):
+            correct_unit_slip(desk)
         if case.remark:
             desk.add_remark(case.remark)
         if case.finished:
             desk.finish()
         else:
             desk.pause()
-        return desk
+
+    def answers(self, laptop: str, given: dict[str, Value]) -> dict[str, Value]:
+        """Answer the questions before measuring: what is given, else as the form shows it.
+
+        At a laptop's first sitting of the day somebody looks at a watch.
+        """
+        form = SetupForm(
+            self.profiles.protocols,
+            self.clock.now,
+            given,
+            ask_after_hours=float(self.profiles.rules.time.ask_after_hours),
+            ask_clock=laptop not in self._clock_confirmed,
+        )
+        self._clock_confirmed.add(laptop)
+        return form.answers()
 
     def close(self) -> None:
         """Close the laptops."""
@@ -285,37 +317,34 @@ def measure(desk: Desk, text: str, why: str = "read so from the tape") -> None:
     if text == "-":
         desk.store_not_taken(NO_READING)
         return
-    judged = desk.judge(text, seen=True)
+    judged = judge_typed(desk, text, seen=True)
     desk.store(judged, why if judged.outcome == "needs_reason" else "")
 
 
 def correct_unit_slip(desk: Desk) -> None:
-    """Case 4: the ankle typed as 8.7 was read on an inch tape; it is 8 11/16 in."""
-    desk.index = 0
-    judged = desk.judge("8 11/16 in", seen=True)
+    """Case 4: the ankle typed as 8.7 was read on an inch tape; it is 8 11/16 in.
+
+    Then the calves, wide beside such ankles, are read again and are what they were.
+    """
+    desk.go_to(desk.steps[0])
+    judged = judge_typed(desk, "8 11/16 in", seen=True)
     desk.store(judged, "the tape shows inches")
-    desk.finish()
+    measure(desk, "46.0")
+    measure(desk, "45.8")
 
 
 def two_codes_one_person(day: Day) -> None:
-    """Case 14: measured on two laptops under two codes, edited on both, a clock at 1970."""
-    day.at("09:10")
+    """Case 14: measured on two laptops under two codes, and edited on both."""
+    day.at(TWO_CODES_AT)
     mine = day.desk("tern", own_client_code("tern", 6))
     yours = day.desk("dunlin", own_client_code("dunlin", 6))
-    for desk, ankle in ((mine, "22.3"), (yours, "22.4")):
-        desk.start_measuring(
-            {
-                "purpose": "standing",
-                "forms": list(CHARTED),
-                "sides": ["left", "right"],
-                "protocol": SHORT,
-                "rising_at": parse_time_of_day("07:00", day.clock.instant),
-                "posture": "standing",
-                "bare_skin": "yes",
-                "compression": "none",
-                "tape": "cm",
-            }
-        )
+    for laptop, desk, ankle in (("tern", mine, "22.3"), ("dunlin", yours, "22.4")):
+        given: dict[str, Value] = {
+            "purpose": "standing",
+            "protocol": SHORT,
+            "rising_at": parse_time_of_day("07:00", day.clock.instant),
+        }
+        desk.start_measuring(day.answers(laptop, given))
         for text in (ankle, "37.0", "40.0", "-", "22.4", "37.1", "40.0", "-"):
             measure(desk, text)
     yours.finish()
@@ -330,18 +359,14 @@ def two_codes_one_person(day: Day) -> None:
     mine.answer({"posture": "sitting"})
     mine.finish()
     day.desk("dunlin", "", copied).answer({"posture": "lying"})
-    # Two weeks later, on petrel, whose battery was flat: its clock says 1970.
+
+
+def check_after_two_weeks(day: Day) -> None:
+    """Case 14, two weeks later, on petrel, whose battery was flat: its clock says 1970."""
     day.at("01:20", datetime(1970, 1, 1, tzinfo=ZONE))
     check = day.desk("petrel", own_client_code("tern", 6))
-    check.start_measuring(
-        {
-            "purpose": "standing",
-            "protocol": SHORT,
-            "sides": ["left", "right"],
-            "rising_at": "unknown",
-            "posture": "standing",
-        }
-    )
+    given: dict[str, Value] = {"purpose": "standing", "protocol": SHORT, "rising_at": UNKNOWN}
+    check.start_measuring(day.answers("petrel", given) | {"clock": "wrong"})
     check.add_remark("Check after two weeks: heel sore. Change the size.")
     check.pause()
 
@@ -350,13 +375,17 @@ def make_day(root: Path) -> None:
     """Write the day below a folder, in place of what stands there."""
     for laptop in LAPTOPS:
         shutil.rmtree(root / laptop, ignore_errors=True)
+    in_order = sorted(CASES, key=lambda case: (case.start, case.laptop, case.number))
     with tempfile.TemporaryDirectory() as state:
         day = Day(root, Path(state))
-        for case in sorted(CASES, key=lambda case: (case.laptop, case.start)):
-            desk = day.play(case)
-            if (case.laptop, case.number) == ("tern", 4):
-                correct_unit_slip(desk)
+        for case in in_order:
+            if case.start < TWO_CODES_AT:
+                day.play(case)
         two_codes_one_person(day)
+        for case in in_order:
+            if case.start > TWO_CODES_AT:
+                day.play(case)
+        check_after_two_weeks(day)
         day.close()
 
 

@@ -253,6 +253,8 @@ async def to_setup(visit: Visit, code: str = "") -> None:
         await visit.until("A new client with the code")
         await visit.keys("<enter>")
     await visit.until_screen("setup")
+    if "Date and time" in visit.text:  # asked once a day
+        await visit.keys("<enter>")
 
 
 async def to_measure(visit: Visit, code: str = "", up: str = "0630") -> None:

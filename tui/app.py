@@ -3,12 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import codecs
 import os
-import signal
-import sys
-from contextlib import contextmanager
-from functools import partial
 from typing import TYPE_CHECKING
 
 from textual import events
@@ -17,13 +12,11 @@ from textual.worker import WorkerFailed
 
 from fitcore.disk.data_folder import DataFolder, is_named
 from fitcore.disk.session_files import read_sessions
-from fitcore.problems import FitError
 from fitcore.words import say
-from tui.faults import tell, tell_fault
+from tui.clock_watch import ClockWatch
 from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from datetime import datetime
     from pathlib import Path
 
@@ -58,6 +51,7 @@ class AnklefirstApp(App[int]):
         self.surroundings = surroundings
         self.sessions: dict[str, Session] = {}
         self.sessions_read = asyncio.Event()
+        self._clock = ClockWatch(surroundings)
         self._folder: DataFolder | None = None
         self._profiles: Profiles | None = None
         self._desk: Desk | None = None
@@ -167,7 +161,10 @@ class AnklefirstApp(App[int]):
             desk.profiles.protocols,
             self.now,
             known,
-            ask_after_hours=float(desk.profiles.time_rules.ask_after_hours),
+            ask_after_hours=float(desk.profiles.rules.time.ask_after_hours),
+            ask_clock=not self._clock.confirmed_today(
+                self._known_sessions(), self.folder.laptop.id
+            ),
         )
         await self._show(SetupScreen(desk, form))
 
@@ -176,6 +173,12 @@ class AnklefirstApp(App[int]):
         from tui.screens.measure import MeasureScreen
 
         await self._show(MeasureScreen(desk))
+
+    async def show_review(self, desk: Desk) -> None:
+        """Show what is still doubtful."""
+        from tui.screens.review import ReviewScreen
+
+        await self._show(ReviewScreen(desk))
 
     async def show_result(self, desk: Desk) -> None:
         """Show the result."""
@@ -237,17 +240,26 @@ class AnklefirstApp(App[int]):
         )
         laptop = self.folder.laptop
         opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
+        profiles = await self.load_profiles()
         self._desk = Desk(
             self.folder,
-            await self.load_profiles(),
+            profiles,
             session,
             now=self.now,
             earlier=earlier,
             opening={}
             if session.entries
             else {key: value for key, value in opening.items() if value},
+            clock_flags=lambda: self._clock.flags(
+                self._known_sessions(), laptop.id, profiles.rules.time
+            ),
         )
         return self._desk
+
+    def _known_sessions(self) -> list[Session]:
+        """Return all sessions, the open one as it stands."""
+        here = [self._desk.session] if self._desk is not None else []
+        return [*(s for s in self.sessions.values() if s.id not in {h.id for h in here}), *here]
 
     # --- ending ------------------------------------------------------------------------------
 
@@ -290,39 +302,11 @@ class AnklefirstApp(App[int]):
         self._close_messages_no_wait()
 
 
-def _read_keys_of_any_encoding() -> None:
-    """Let a key from a terminal of another encoding be one odd character, not the end.
-
-    The framework's input thread decodes strictly and would end the program on the first umlaut of
-    a Latin-1 terminal.
-    """
-    if sys.platform == "win32":
-        return
-    from textual.drivers import linux_driver
-
-    decoder = codecs.getincrementaldecoder("utf-8")
-    replacing = partial(decoder, errors="replace")
-    setattr(linux_driver, "getincrementaldecoder", lambda _name: replacing)  # noqa: B010 - theirs
-
-
 def _load_profiles(own: Path) -> Profiles:
     # Imported here, in the thread: the chart reader is heavy, and the screen is drawn meanwhile.
     from fitcore.disk.profile_files import load_profiles
 
     return load_profiles(own)
-
-
-@contextmanager
-def _signals_end(app: AnklefirstApp) -> Iterator[None]:
-    """End through the same door when the window closes, from before the first frame on."""
-    names = ("SIGTERM", "SIGHUP", "SIGINT")
-    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
-    before = {number: signal.signal(number, lambda *_: app.ask_to_end()) for number in numbers}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 def _theme() -> str:
@@ -334,59 +318,3 @@ def _theme() -> str:
         or term in _PLAIN_TERMINALS
     )
     return os.environ.get("TEXTUAL_THEME") or ("ansi-dark" if few else "textual-dark")
-
-
-def run_app(data: Path | None, demo: bool) -> int:  # noqa: FBT001 - the command line's own flag
-    """Run the program on the screen.
-
-    Args:
-        data: the data folder; None for the user's own.
-        demo: whether to open a throw-away copy of the sample sessions.
-
-    Returns:
-        The exit code: 0 fine, 2 could not start or an unexpected fault, 3 ended by a signal.
-    """
-    from fitcore.disk.surroundings import default_data_folder, real_surroundings
-
-    # The framework draws on stderr, on Windows on stdout.
-    drawn_on = sys.stdout if sys.platform == "win32" else sys.stderr
-    if not (sys.stdin.isatty() and drawn_on.isatty()) or os.environ.get("TERM") == "dumb":
-        tell(say("anklefirst needs a terminal to draw on. See anklefirst --help for commands."))
-        return 2
-    surroundings = real_surroundings()
-    if demo:
-        from tui.demo import demo_copy
-
-        with demo_copy() as copy:
-            return _run(copy, surroundings, demo=True)
-    code = _run(data or default_data_folder(), surroundings, demo=False)
-    if code == _demo_wanted():
-        return run_app(None, demo=True)
-    return code
-
-
-def _demo_wanted() -> int:
-    from tui.screens.first_run import DEMO_WANTED
-
-    return DEMO_WANTED
-
-
-def _run(data: Path, surroundings: Surroundings, *, demo: bool) -> int:
-    app = AnklefirstApp(data, surroundings, demo=demo)
-    try:
-        if demo:
-            app.open_folder(label="demo", measurer="N-17")
-        elif is_named(data):
-            app.open_folder()
-        _read_keys_of_any_encoding()
-        with _signals_end(app):
-            result = app.run(mouse=False)
-    except FitError as error:
-        tell(str(error.problem))
-        return 2
-    finally:
-        app.close_folder()
-    if app.fault is not None:
-        tell_fault(app.fault)
-        return EXIT_FAULT
-    return result if result is not None else (app.return_code or 0)

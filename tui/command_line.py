@@ -114,7 +114,7 @@ def _without_verb(arguments: argparse.Namespace) -> Outcome | int:
             say("Name a command, such as fit or check."),
             key="--json",
         )
-    from tui.app import run_app
+    from tui.running import run_app
 
     return run_app(_named_folder(arguments), bool(arguments.demo))
 
@@ -133,6 +133,14 @@ def _command(verb: str) -> Command:
         from tui.commands.fitting import fit
 
         return fit
+    if verb == "screen":
+        from tui.commands.screening import screen_answers
+
+        return screen_answers
+    if verb == "quality":
+        from tui.commands.quality import quality
+
+        return quality
     if verb == "check":
         from tui.commands.checking import check
 

@@ -8,31 +8,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
-from fitcore.conditions import judge_now
+from fitcore.conditions import flags_now
 from fitcore.edits import (
-    Typed,
     draft_answer,
     draft_not_taken,
     draft_other_leg,
     draft_reading,
     draft_remark,
     draft_withdrawal,
-    parse_typed,
 )
 from fitcore.fit import SessionFit, fit_session
 from fitcore.instants import hours_between
-from fitcore.plausibility import judge_range
-from fitcore.points import LEGS, Kind, Side, other_side, side_words
-from fitcore.problems import UnitError
-from fitcore.protocol import Step, done_reading, next_open, plan
+from fitcore.points import LEGS, Kind, Place, Side
+from fitcore.protocol import Step, done_reading, is_done, next_open, plan
 from fitcore.readings import Readings
+from fitcore.repeats import TAKEN_UP_AGAIN, repeat_way, rounds_wanted, skip_reason
 from fitcore.shoes import ShoeSize
-from fitcore.units import Unit, show_cm
+from fitcore.swelling import model_words
 from fitcore.words import say
-from tui.desk_words import reading_words, signed_cm, usual_words, where_words
+from tui.desk_words import reading_words, saved_words, usual_words, where_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -40,24 +37,16 @@ if TYPE_CHECKING:
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.profile_files import Profiles
     from fitcore.entries import Draft, Value
+    from fitcore.flags import Flag
     from fitcore.profile_models import Protocol
     from fitcore.reading import Reading
     from fitcore.session import Session
+    from fitcore.units import Unit
+    from tui.judging import Judged
 
 DEFAULT_PROTOCOL = "below-knee-short"
 SETUP = "setup"
 """Stands in `paused` while the questions before measuring are open."""
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """What pressing Enter on a typed text comes to."""
-
-    outcome: Literal["ready", "nothing_typed", "refused", "look_again", "needs_reason"]
-    message: str = ""
-    typed: Typed | None = None
-    doubts: tuple[str, ...] = ()
-    """Codes to store beside the reading."""
 
 
 class Desk:
@@ -72,6 +61,7 @@ class Desk:
         now: Callable[[], datetime],
         earlier: Sequence[Session] = (),
         opening: Mapping[str, Value] | None = None,
+        clock_flags: Callable[[], tuple[Flag, ...]] = tuple,
     ) -> None:
         """Open a session at the field it was left at.
 
@@ -82,6 +72,7 @@ class Desk:
             now: the clock.
             earlier: the same client's older sessions, newest first.
             opening: answers a new session begins with; written with the first others.
+            clock_flags: what is doubtful about the laptop's clock at this moment.
         """
         self.folder = folder
         self.profiles = profiles
@@ -90,18 +81,33 @@ class Desk:
         self._opening = dict(opening or {})
         self.half_typed: dict[str, str] = {}
         """Name of a field to what is typed there and not accepted."""
-        self._now = now
-        self._sorted: tuple[Session, Readings] | None = None
-        self.index = self._resume_index()
+        self.clock_flags = clock_flags
+        self.now = now
+        self._view: _View | None = None
+        self._at = self._resume_at()
 
     # --- views -------------------------------------------------------------------------------
 
     @property
+    def _seen(self) -> _View:
+        if self._view is None or self._view.session is not self.session:
+            self._view = _look(self.session, self.sides, self.protocol, self.profiles, self.earlier)
+        return self._view
+
+    @property
     def readings(self) -> Readings:
         """The session's readings as they stand."""
-        if self._sorted is None or self._sorted[0] is not self.session:
-            self._sorted = (self.session, Readings(self.session))
-        return self._sorted[1]
+        return self._seen.readings
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """All fields in measuring order, the repeats wanted by now among them."""
+        return self._seen.steps
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """What is doubtful about the session as it stands, worst first."""
+        return self._seen.flags
 
     @property
     def protocol(self) -> Protocol:
@@ -116,19 +122,36 @@ class Desk:
         return tuple(side for side in LEGS if side.value in named) or LEGS
 
     @property
-    def steps(self) -> tuple[Step, ...]:
-        """All fields in measuring order."""
-        return plan(self.protocol, self.sides)
+    def index(self) -> int:
+        """Which of the steps the cursor is on."""
+        names = [step.name for step in self.steps]
+        return names.index(self._at) if self._at in names else self._first_open()
 
     @property
     def step(self) -> Step:
         """The field the cursor is on."""
-        return self.steps[min(self.index, len(self.steps) - 1)]
+        return self.steps[self.index]
 
     @property
     def reading_here(self) -> Reading | None:
         """The reading that fills the present field, or None."""
         return done_reading(self.step, self.readings)
+
+    def shows(self, place: Place) -> bool:
+        """Whether a place's values may be seen: not while a repeat of it is still to come.
+
+        A repeat is worth something only where nobody sees the first reading. The field the cursor
+        is on shows its own value, so that it can be corrected.
+        """
+        step = self.step
+        if (step.place, step.round) == (place, 1) and self.reading_here is not None:
+            return True
+        still_open = any(s.place == place and not is_done(s, self.readings) for s in self.steps)
+        repeating = step.round > 1 or self._repeats_at_once(place[0])
+        return not (still_open and repeating and self.readings.current(place))
+
+    def _repeats_at_once(self, side: Side) -> bool:
+        return repeat_way(self.session, self.protocol.repeat, side) == "each_point"
 
     @property
     def unit(self) -> Unit:
@@ -143,101 +166,24 @@ class Desk:
     def hours_up(self) -> float | None:
         """Hours since rising, by the laptop's clock; None where it is not known."""
         rising = self.session.value("rising_at")
-        return hours_between(rising, self._now()) if isinstance(rising, datetime) else None
+        return hours_between(rising, self.now()) if isinstance(rising, datetime) else None
 
-    def time_doubts(self) -> tuple[str, ...]:
-        """Codes of what the hour says about a reading taken now, or corrected: taken then."""
+    def time_flags(self) -> tuple[Flag, ...]:
+        """Return what hour and clock say about a reading taken now, or corrected: taken then."""
         here = self.reading_here
-        taken = here is not None and not here.not_taken
-        read_at = self.readings.read_at(here) if here is not None and taken else None
-        return judge_now(self.session, read_at or self._now(), self.profiles.time_rules)
+        read_at = self.readings.read_at(here) if here is not None and not here.not_taken else None
+        told = flags_now(self.session, read_at or self.now(), self.profiles.rules.time)
+        return (*told, *(self.clock_flags() if read_at is None else ()))
 
     def result(self) -> SessionFit:
         """Judge the session against every chart."""
-        return fit_session(
-            self.session, self.profiles.charts, self.profiles.ranges, self.profiles.time_rules
-        )
+        earlier = self.earlier[0] if self.earlier else None
+        return fit_session(self.session, self.profiles.charts, self.profiles.rules, earlier)
 
     def usual_words(self) -> str:
         """Return the usual range of the present field, in the tape's unit."""
-        return usual_words(self.profiles.ranges.of(self.step.point, self.step.kind), self.unit)
-
-    def compare_words(self, step: Step) -> str:
-        """Return the other leg's and last time's value for a field that has been read.
-
-        Shown only after Enter, so that nobody copies a number instead of reading the tape.
-        """
-        mine = self.readings.adopted(step.side, step.point, step.kind)
-        if mine is None or step.kind is Kind.SHOE:
-            return ""
-        parts = []
-        other = self.readings.adopted(other_side(step.side), step.point, step.kind)
-        if other is not None and step.side is not Side.BOTH:
-            parts.append(
-                say(
-                    "{side} {cm} ({change}).",
-                    side=side_words(other_side(step.side)),
-                    cm=show_cm(other.mm),
-                    change=signed_cm(mine.mm - other.mm),
-                )
-            )
-        for session in self.earlier:
-            before = Readings(session).adopted(step.side, step.point, step.kind)
-            at = session.measured_at
-            if before is not None and at is not None:
-                parts.append(
-                    say(
-                        "On {date} {cm} ({change}).",
-                        date=f"{at:%Y-%m-%d}",
-                        cm=show_cm(before.mm),
-                        change=signed_cm(mine.mm - before.mm),
-                    )
-                )
-                break
-        return " ".join(parts)
-
-    # --- judging what was typed --------------------------------------------------------------
-
-    def judge(self, text: str, *, seen: bool) -> Judged:
-        """Judge what was typed in the present field.
-
-        Args:
-            text: as typed.
-            seen: whether the doubt about this very text has been shown already.
-        """
-        step = self.step
-        if not text.strip():
-            return self._judge_empty()
-        try:
-            typed = parse_typed(step.kind, text, self.unit, or_shoe=step.or_shoe)
-        except UnitError as error:
-            problem = error.problem
-            return Judged("refused", f"{problem.text} {problem.mend}")
-        doubts = self.time_doubts()
-        if isinstance(typed, ShoeSize):
-            return Judged("ready", typed=typed, doubts=doubts)
-        flag = judge_range(self.profiles.ranges, step.side, step.point, step.kind, typed.mm)
-        if flag is None:
-            return Judged("ready", typed=typed, doubts=doubts)
-        doubts = (flag.code, *doubts)
-        if seen:
-            outcome: Literal["ready", "needs_reason"] = (
-                "needs_reason" if flag.code == "hard_range" else "ready"
-            )
-            return Judged(outcome, flag.text, typed, doubts)
-        ask = (
-            say("Enter again keeps it, with a reason.")
-            if flag.code == "hard_range"
-            else say("Enter again keeps it.")
-        )
-        if step.or_shoe and flag.code == "hard_range":
-            ask = say("A shoe size? Then type EU {text}.", text=text.strip()) + f" {ask}"
-        return Judged("look_again", f"{flag.text} {ask}", typed, doubts)
-
-    def _judge_empty(self) -> Judged:
-        if self.reading_here is not None:
-            return Judged("nothing_typed")
-        return Judged("refused", say("Type what the tape shows, or F2 if it cannot be taken."))
+        known = self.profiles.rules.ranges.of(self.step.point, self.step.kind)
+        return usual_words(known, self.unit)
 
     # --- moves that write (blocking) ---------------------------------------------------------
 
@@ -258,15 +204,16 @@ class Desk:
             (step.side, step.point, kind),
             step.round,
             judged.typed,
-            self._now(),
+            self.now(),
             instead_of=self.readings.rivals(old) if old else (),
             why=why,
             doubts=judged.doubts,
             posture=old.posture if old else "",
+            measurer=self._measurer_of(old),
         )
         self._append(draft)
         self._move_on()
-        return self._saved_words(step, corrected=old is not None)
+        return saved_words(self, step, corrected=old is not None)
 
     def store_not_taken(self, reason: str) -> str:
         """Record that the present field is not taken, and why; then go to the next field."""
@@ -275,7 +222,7 @@ class Desk:
             step.place,
             step.round,
             reason,
-            self._now(),
+            self.now(),
             instead_of=self.readings.rivals(old) if old else (),
         )
         self._append(draft)
@@ -287,7 +234,7 @@ class Desk:
         old = self.reading_here
         if old is None:
             return ""
-        self._append(draft_withdrawal(self.readings.strikable(old), reason, self._now()))
+        self._append(draft_withdrawal(self.readings.strikable(old), reason, self.now()))
         return say(
             "Struck out and kept: {place} {value}.",
             place=where_words(old.place),
@@ -299,21 +246,21 @@ class Desk:
 
         Where both legs have readings they change places.
         """
-        drafts = draft_other_leg(self.readings, LEGS, self._now())
+        drafts = draft_other_leg(self.readings, LEGS, self.now())
         if not drafts:
             return ""
         self._append(*drafts)
-        self.index = next_open(self.steps, self.readings) or 0
+        self._at = self.steps[self._first_open()].name
         return say("{count} readings moved to the other leg.", count=len(drafts))
 
     def add_remark(self, text: str) -> str:
         """Add a remark."""
-        self._append(draft_remark(text, self._now()))
+        self._append(draft_remark(text, self.now()))
         return say("Remark saved.")
 
     def answer(self, answers: Mapping[str, Value]) -> None:
         """Answer fields; those that already say so are left alone."""
-        at = self._now()
+        at = self.now()
         drafts = [draft_answer(self.session, what, value, at) for what, value in answers.items()]
         self._append(*(draft for draft in drafts if draft is not None))
 
@@ -332,7 +279,7 @@ class Desk:
     def start_measuring(self, answers: Mapping[str, Value]) -> None:
         """Answer the questions before measuring and go to the first open field."""
         self.answer({**self._opening, **answers})
-        self.index = self._resume_index()
+        self._at = self._resume_at()
 
     @property
     def in_setup(self) -> bool:
@@ -349,20 +296,50 @@ class Desk:
 
     def finish(self) -> None:
         """Mark the session finished."""
-        self.answer({"finished": True})
+        used = model_words(self.profiles.swelling)
+        self.answer({"finished": True, "swelling_model": used})
+
+    def skip_repeats(self, reason: str) -> str:
+        """Leave out the repeats that are still open, and say why."""
+        self.answer({"round_skipped": reason})
+        return say("Repeats left out: {why}. F8 takes them up again.", why=reason)
+
+    def take_up_repeats(self) -> str:
+        """Ask for the repeats again that were left out."""
+        self.answer({"round_skipped": TAKEN_UP_AGAIN})
+        return say("Repeats are asked again.")
+
+    @property
+    def repeats_left_out(self) -> bool:
+        """Whether the repeats were left out."""
+        return bool(skip_reason(self.session))
 
     def move(self, by: int) -> None:
         """Go to a field before or after."""
-        self.index = max(0, min(len(self.steps) - 1, self.index + by))
+        self._at = self.steps[max(0, min(len(self.steps) - 1, self.index + by))].name
+
+    def go_to(self, step: Step) -> None:
+        """Go to a field."""
+        self._at = step.name
 
     def _move_on(self) -> None:
         following = next_open(self.steps, self.readings, self.index)
-        self.index = len(self.steps) - 1 if following is None else following
+        self._at = self.steps[-1 if following is None else following].name
+
+    def _first_open(self) -> int:
+        return next_open(self.steps, self.readings) or 0
+
+    def _measurer_of(self, old: Reading | None) -> str:
+        """Return who holds the tape where it is not the session's measurer; else empty."""
+        if old is not None:
+            return old.measurer
+        now = self.folder.laptop.measurer
+        return now if now != self.measurer else ""
 
     def _append(self, *drafts: Draft) -> None:
         self.session = self.folder.append(self.session, drafts)
 
-    def _resume_index(self) -> int:
+    def _resume_at(self) -> str:
         paused = self.session.value("paused")
         if isinstance(paused, list) and len(paused) >= 2:
             names = [step.name for step in self.steps]
@@ -370,23 +347,8 @@ class Desk:
                 if text and name in names:
                     self.half_typed[str(name)] = clean(str(text)).text
             if paused[0] in names:
-                return names.index(str(paused[0]))
-        return next_open(self.steps, self.readings) or 0
-
-    def _saved_words(self, step: Step, *, corrected: bool) -> str:
-        reading = done_reading(step, self.readings)
-        if reading is None:
-            return ""
-        place, value = where_words(reading.place), reading_words(reading)
-        if self.step.place == (other_side(step.side), step.point, step.kind):
-            # The same point of the other leg is next: its field must not stand beside this value.
-            return say("Saved: {place}.", place=place)
-        said = (
-            say("Corrected: {place} {value}.", place=place, value=value)
-            if corrected
-            else say("Saved: {place} {value}.", place=place, value=value)
-        )
-        return f"{said} {self.compare_words(step)}".strip()
+                return str(paused[0])
+        return self.steps[self._first_open()].name
 
     @property
     def client(self) -> str:
@@ -397,3 +359,34 @@ class Desk:
     def measurer(self) -> str:
         """Staff code of whoever holds the tape."""
         return self.session.text("measurer") or str(self._opening.get("measurer", "?"))
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """What follows from a session as it stands; computed once for each state of it."""
+
+    session: Session
+    readings: Readings
+    steps: tuple[Step, ...]
+    flags: tuple[Flag, ...]
+
+
+def _look(
+    session: Session,
+    sides: tuple[Side, ...],
+    protocol: Protocol,
+    profiles: Profiles,
+    earlier: Sequence[Session],
+) -> _View:
+    readings = Readings(session)
+    fit = fit_session(session, profiles.charts, profiles.rules, earlier[0] if earlier else None)
+    rule = protocol.repeat
+
+    def wanted(place: Place) -> int:
+        return rounds_wanted(session, readings, rule, place, fit.doubtful)
+
+    def at_once(side: Side) -> bool:
+        return repeat_way(session, rule, side) == "each_point"
+
+    steps = plan(protocol, sides, wanted=wanted, at_once=at_once)
+    return _View(session, readings, steps, fit.flags)

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitcore.points import Place, Side, place_words, side_words
+from fitcore.flags import Level
+from fitcore.points import Kind, Place, Side, other_side, place_words, side_words
+from fitcore.protocol import done_reading, is_done
+from fitcore.readings import Readings
 from fitcore.shoes import system_words
 from fitcore.units import Unit, from_mm, plain, show_cm, show_length
 from fitcore.words import say
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from decimal import Decimal
 
     from fitcore.profile_models import PlausibleRange
     from fitcore.protocol import Step
     from fitcore.reading import Reading
+    from tui.desk import Desk
 
 
 def reading_words(reading: Reading) -> str:
@@ -55,21 +60,150 @@ def usual_words(known: PlausibleRange | None, unit: Unit) -> str:
     return say("usually {low} to {high} cm", low=plain(low), high=plain(high))
 
 
-def step_rows(step: Step, reading: Reading | None, width: int, *, here: bool) -> list[str]:
-    """Return a field's row in the list, and a second where its value does not fit beside it.
+def compare_words(desk: Desk, step: Step) -> str:
+    """Return the other leg's and last time's value for a field that has been read.
+
+    Shown only after Enter, so that nobody copies a number instead of reading the tape.
+    """
+    mine = desk.readings.adopted(step.side, step.point, step.kind)
+    if mine is None or step.kind is Kind.SHOE:
+        return ""
+    parts = []
+    there = (other_side(step.side), step.point, step.kind)
+    other = desk.readings.adopted(*there)
+    if other is not None and step.side is not Side.BOTH and desk.shows(there):
+        parts.append(
+            say(
+                "{side} {cm} ({change}).",
+                side=side_words(there[0]),
+                cm=show_cm(other.mm),
+                change=signed_cm(mine.mm - other.mm),
+            )
+        )
+    for session in desk.earlier:
+        before = Readings(session).adopted(step.side, step.point, step.kind)
+        at = session.measured_at
+        if before is not None and at is not None:
+            parts.append(
+                say(
+                    "On {date} {cm} ({change}).",
+                    date=f"{at:%Y-%m-%d}",
+                    cm=show_cm(before.mm),
+                    change=signed_cm(mine.mm - before.mm),
+                )
+            )
+            break
+    return " ".join(parts)
+
+
+def saved_words(desk: Desk, step: Step, *, corrected: bool) -> str:
+    """Return what was saved, without a value that must not be seen yet.
 
     Args:
-        step: the field.
-        reading: what fills it, or None.
-        width: cells there are.
-        here: whether it is the field the cursor is on.
+        desk: the session, with the cursor on the next field already.
+        step: the field that was filled.
+        corrected: whether it had a reading before.
     """
-    named = f"{'>' if here else ' '}{'+' if reading else ' '} "
-    named += place_words(step.point, step.kind)
-    value = reading_words(reading) if reading else ""
-    if reading and "hard_range" in reading.doubts:
-        value += say(" ! impossible, kept")
-    elif reading and "soft_range" in reading.doubts:
-        value += say(" ! unusual, kept")
+    reading = done_reading(step, desk.readings)
+    if reading is None:
+        return ""
+    place, value = where_words(reading.place), reading_words(reading)
+    repeats = [s for s in desk.steps if s.place == step.place and not is_done(s, desk.readings)]
+    if step.round == 2 and repeats:
+        told = say("The two differ by more than they may: a third reading, please.")
+        return say("Saved: {place}.", place=place) + f" {told}"
+    if desk.step in repeats:
+        told = say("Take the tape off and measure it once more.")
+        return say("Saved: {place}.", place=place) + f" {told}"
+    there = (other_side(step.side), step.point, step.kind)
+    if desk.step.place == there or not desk.shows(step.place):
+        # The same point is next: its field must not stand beside this value.
+        return say("Saved: {place}.", place=place)
+    adopted = desk.readings.adopted(*step.place)
+    if adopted is not None and adopted.readings > 1 and adopted.spread_mm is not None:
+        said = say(
+            "Saved: {place} {value}. Used: {cm} cm of {count}, spread {mm} mm.",
+            place=place,
+            value=value,
+            cm=show_cm(adopted.mm),
+            count=adopted.readings,
+            mm=plain(adopted.spread_mm),
+        )
+    elif corrected:
+        said = say("Corrected: {place} {value}.", place=place, value=value)
+    else:
+        said = say("Saved: {place} {value}.", place=place, value=value)
+    return f"{said} {compare_words(desk, step)}".strip()
+
+
+def state_words(readings: Readings, place: Place) -> str:
+    """Return a place's readings first to last, and the value used: *36.2, 36.4: 36.3 used*."""
+    taken = readings.taken(place)
+    if not taken:
+        return say("not taken ({why})", why=readings.not_taken(place))
+    if len(taken) == 1:
+        return reading_words(taken[0])
+    shown = ", ".join(
+        show_cm(reading.mm) if reading.mm is not None else reading_words(reading)
+        for reading in taken
+    )
+    adopted = readings.adopted(*place)
+    if adopted is None:
+        return say("{shown}: choose one", shown=shown)
+    return say("{shown}: {cm} used", shown=shown, cm=show_cm(adopted.mm))
+
+
+def doubt_words(codes: Collection[str]) -> str:
+    """Return the doubt to show at a place, as one word behind its sign; empty where none is."""
+    words = {
+        "hard_range": say("impossible, kept"),
+        "repeat_differs": say("repeats differ"),
+        "neighbours_swapped": say("swapped?"),
+        "unit_slip": say("unit?"),
+        "decimal_slip": say("decimal point?"),
+        "tape_slip": say("10 cm off?"),
+        "digits_swapped": say("digits?"),
+        "ankle_not_smaller": say("ankle not smaller"),
+        "lengths_not_rising": say("heights do not rise"),
+        "ratio": say("out of proportion"),
+        "other_leg": say("unlike other leg"),
+        "last_time": say("unlike last time"),
+        "same_both_legs": say("same as other leg"),
+        "tape_too_short": say("tape too short"),
+        "soft_range": say("unusual, kept"),
+    }
+    return next((f" ! {word}" for code, word in words.items() if code in codes), "")
+
+
+def place_rows(desk: Desk, step: Step, width: int, *, here: bool) -> list[str]:
+    """Return the row of one place in the list, and a second where its values do not fit.
+
+    Args:
+        desk: the open session.
+        step: the place's first field.
+        width: cells there are.
+        here: whether the cursor is on this place.
+    """
+    readings, place = desk.readings, step.place
+    shoe = done_reading(step, readings)
+    if shoe is not None and shoe.place != place:
+        place = shoe.place
+    steps = [s for s in desk.steps if s.place == step.place]
+    done = sum(1 for s in steps if is_done(s, readings))
+    sign = "+" if done == len(steps) else ("-" if done else " ")
+    named = f"{'>' if here else ' '}{sign} {place_words(step.point, step.kind)}"
+    if not done:
+        return [named]
+    if desk.shows(place):
+        codes = {code for reading in readings.taken(place) for code in reading.doubts}
+        codes |= {
+            flag.code
+            for flag in desk.flags
+            if (flag.side, flag.point, flag.kind or Kind.GIRTH) == place
+            and flag.level is not Level.NOTE
+        }
+        value = state_words(readings, place) + doubt_words(codes)
+    else:
+        value = say("read {done} of {count}", done=done, count=len(steps))
     row = f"{named:<32} {value}"
     return [row] if len(row) <= width else [named, f"     {value}"]

@@ -61,6 +61,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             mark("start a new session with the client of the marked line"),
         ),
         Action("measurer", ("f4",), mark("measurer"), mark("say who holds the tape now")),
+        Action(
+            "quality",
+            ("f6",),
+            mark("repeats"),
+            mark("show how well readings agree, by measurer and point"),
+            shown=False,
+        ),
         _UP,
         _DOWN,
         _HELP,
@@ -128,8 +135,34 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             shown=False,
         ),
         Action(
+            "skip_repeats",
+            ("f8",),
+            mark("no repeats"),
+            mark("leave the repeats out, with the reason; again: take them up"),
+            shown=False,
+        ),
+        Action(
+            "next_doubt", ("f9",), mark("doubt"), mark("go to the next field in doubt"), shown=False
+        ),
+        Action(
             "leave", ("escape",), mark("pause"), mark("stop here and come back to this field later")
         ),
+        _HELP,
+        Action(
+            "quit",
+            ("f10", "ctrl+q"),
+            mark("close"),
+            mark("pause and close; everything is saved"),
+            shown=False,
+        ),
+    ),
+    "review": (
+        Action("accept", ("enter",), mark("go there"), mark("go where the doubt is mended")),
+        Action("up", ("up",), mark("doubt"), mark("mark the doubt above")),
+        _DOWN,
+        Action("measure", ("f2",), mark("measure"), mark("go back to the readings")),
+        Action("result", ("f6",), mark("result"), mark("show the result all the same")),
+        Action("leave", ("escape",), mark("pause"), mark("stop here; the session is not finished")),
         _HELP,
         Action(
             "quit",

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from fitcore.points import LEGS, Kind, Point, Side, other_side, side_words
+from fitcore.flags import Level
+from fitcore.points import LEGS, Kind, Place, Point, Side, other_side, side_words
 from fitcore.protocol import done_reading
 from fitcore.words import say
-from tui.desk_words import reading_words, step_rows
+from tui.desk_words import place_rows, reading_words
 from tui.leg_drawing import draw_leg
 
 if TYPE_CHECKING:
@@ -21,12 +22,16 @@ LEG_COLUMNS = 30
 LEAST_ROWS = 12
 """A leg lower than this cannot be drawn."""
 _HOURS_OF_A_DAY = 24
+_CLOCK_CODES = frozenset({"clock_behind", "clock_moved", "clock_not_confirmed", "offset_wrong"})
 
 
 def beside_field(desk: Desk) -> str:
     """Return what stands right of the field: what is recorded here, else what is usual."""
-    if desk.reading_here is not None:
-        return say("recorded: {value}", value=reading_words(desk.reading_here))
+    here = desk.reading_here
+    if here is not None and (here.not_taken or desk.shows(here.place)):
+        return say("recorded: {value}", value=reading_words(here))
+    if here is not None:
+        return say("recorded, not shown yet")
     if desk.step.kind is Kind.SHOE:
         return say("such as 39, UK 6, US W 8")
     return desk.usual_words()
@@ -34,6 +39,10 @@ def beside_field(desk: Desk) -> str:
 
 def hint(desk: Desk) -> str:
     """Return the line above the field: how the tape is held, or what else may be typed."""
+    if desk.step.round > 1:
+        turn = say("Second time") if desk.step.round == 2 else say("Third time")
+        told = say("tape off, then measure as if for the first time. F8 leaves repeats out.")
+        return f"{turn}: {told}"
     if desk.step.or_shoe:
         return say("A shoe size will do: type EU 39, UK 6, US W 8.")
     return desk.protocol.tape_rule if desk.step.kind is Kind.GIRTH else ""
@@ -53,7 +62,7 @@ def leg_of(desk: Desk, rows: int) -> list[LegRow]:
     girths = {
         value.point: float(value.mm) / 10
         for value in readings.adopted_of_leg(drawn_side)
-        if value.kind is Kind.GIRTH
+        if value.kind is Kind.GIRTH and desk.shows((drawn_side, value.point, value.kind))
     }
     done = {
         s.point
@@ -77,38 +86,48 @@ def leg_of(desk: Desk, rows: int) -> list[LegRow]:
 def steps_content(desk: Desk, width: int, height: int) -> Content:
     """List the leg's fields; the other leg shows only that it was read, never a value."""
     present = desk.step
-    steps = [s for s in desk.steps if s.side in (present.side, Side.BOTH)]
+    first_of: dict[Place, Step] = {}
+    for step in desk.steps:
+        if step.side in (present.side, Side.BOTH):
+            first_of.setdefault(step.place, step)
     rows: list[tuple[str, bool]] = []
-    for step in steps:
-        reading, here = done_reading(step, desk.readings), step == present
-        rows += [(row, here) for row in step_rows(step, reading, width, here=here)]
+    for place, step in first_of.items():
+        here = place == present.place
+        rows += [(row, here) for row in place_rows(desk, step, width, here=here)]
     at = [here for _, here in rows].index(True)
-    first = max(0, min(at - height // 2, len(rows) - height))
+    top = max(0, min(at - height // 2, len(rows) - height))
     parts: list[str | tuple[str, str]] = []
-    for row, here in rows[first : first + max(height, 3)]:
+    for row, here in rows[top : top + max(height, 3)]:
         parts += [(row, "bold") if here else row, "\n"]
     return Content.assemble(*parts[:-1])
 
 
 def hours_content(desk: Desk) -> Content:
     """Return how much of the other leg is read, and how long the client has been up."""
-    hours = desk.hours_up()
     other = other_side(desk.step.side)
-    read = [s for s in desk.steps if s.side is other and done_reading(s, desk.readings)]
+    places = {step.place for step in desk.steps if step.side is other}
+    read = sum(1 for place in places if desk.readings.current(place))
     told = (
-        say("{side}: {done} read.  ", side=side_words(other), done=len(read))
+        say("{side}: {done} read.  ", side=side_words(other), done=read)
         if other in desk.sides and other is not desk.step.side
         else ""
     )
-    if hours is None:
-        return Content(told + say("Time of rising not known."))
-    if hours > _HOURS_OF_A_DAY:
+    hours = desk.hours_up()
+    flags = desk.time_flags()
+    codes = {flag.code for flag in flags}
+    blocked = next((flag for flag in flags if flag.level is Level.BLOCK), None)
+    if hours is not None and hours > _HOURS_OF_A_DAY:
         return Content.assemble(told, (say("! Up since another day: F7, ask again."), "bold"))
-    up = say("Up {hours:.1f} h.", hours=hours)
-    codes = desk.time_doubts()
+    up = (
+        say("Time of rising not known.") if hours is None else say("Up {hours:.1f} h.", hours=hours)
+    )
     warned = ""
-    if "late_in_day" in codes:
+    if blocked is not None:
+        warned = say(" ! {text}", text=blocked.text)
+    elif "late_in_day" in {flag.code for flag in flags if flag.level is Level.WARN}:
         warned = say(" ! late in the day")
+    elif codes & _CLOCK_CODES:
+        warned = say(" ! is the clock right?")
     elif "compression_just_off" in codes:
         warned = say(" Compression just off.")
     return Content.assemble(told, up, (warned, "bold"))

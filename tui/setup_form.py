@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fitcore.fields import FIELDS, UNKNOWN, choice_words, field_words, parse_answer
-from fitcore.instants import hours_between
+from fitcore.instants import hours_between, long_date
 from fitcore.points import LEGS
 from fitcore.problems import FitError
 from fitcore.words import say
@@ -26,6 +26,13 @@ BOTH_LEGS = "left,right"
 _LONGEST_TIME = 20
 """Characters of a time of day; ours."""
 _DEFAULT_FORMS = ("below_knee", "mid_calf")
+_CONDITIONS = (
+    ("dent", "not_tried"),
+    ("swollen", "none"),
+    ("swelling_known", "none"),
+    ("long_ride", "none"),
+)
+"""Questions about the legs with one answer each, and the answer shown at first."""
 
 
 @dataclass
@@ -51,6 +58,8 @@ class Line:
     """Whether something typed here was no answer; nothing more is taken until it was seen."""
     asked_about: str = ""
     """A time that was asked about because it is long ago."""
+    may_stay_empty: bool = False
+    """Whether a time may be left unanswered."""
 
     @property
     def is_time(self) -> bool:
@@ -68,6 +77,7 @@ class SetupForm:
         given: Mapping[str, Value],
         *,
         ask_after_hours: float,
+        ask_clock: bool = False,
     ) -> None:
         """Lay out the form.
 
@@ -76,6 +86,7 @@ class SetupForm:
             now: the clock, for times of day.
             given: what the session says already.
             ask_after_hours: a time that long ago is asked about once.
+            ask_clock: whether somebody must first say that date and time are right.
         """
         self._protocols = protocols
         self._now = now
@@ -112,10 +123,27 @@ class SetupForm:
             ),
             _time("compression_off_at", field_words("compression_off_at"), given),
             _choice("tape", field_words("tape"), FIELDS["tape"].choices, given, "cm"),
+            *(
+                _choice(what, field_words(what), FIELDS[what].choices, given, default)
+                for what, default in _CONDITIONS
+            ),
+            Line(
+                "lately",
+                field_words("lately"),
+                FIELDS["lately"].choices,
+                _given_list(given, "lately", ("nothing",)),
+                several=True,
+            ),
+            _time("posture_since", field_words("posture_since"), given),
+            _choice("repeats", field_words("repeats"), FIELDS["repeats"].choices, given, ""),
         ]
         for line in self._all[5:]:
             line.has_default = line.what != "compression_off_at"
-        self._posture_given = "posture" in given
+        self._line("posture_since").may_stay_empty = True
+        if ask_clock:
+            clock = _choice("clock", field_words("clock"), FIELDS["clock"].choices, {}, "correct")
+            self._all.insert(0, clock)
+        self._chosen_by_hand = {what for what in ("posture", "repeats") if what in given}
         self._fit_protocols()
 
     @property
@@ -167,12 +195,13 @@ class SetupForm:
             line.before = {other.what: list(other.chosen) for other in self._all}
         line.touched = True
         choice = line.choices[int(character) - 1]
-        if not line.several:
+        if not line.several or choice == "nothing":
             line.chosen = [choice]
         elif choice in line.chosen:
             line.chosen = [other for other in line.chosen if other != choice] or [choice]
         else:
-            line.chosen = [c for c in line.choices if c in {*line.chosen, choice}]
+            kept = {*line.chosen, choice} - {"nothing"}
+            line.chosen = [c for c in line.choices if c in kept]
         self._changed(line)
         return ""
 
@@ -222,7 +251,7 @@ class SetupForm:
         found: dict[str, Value] = {}
         for line in self.lines:
             if line.is_time:
-                if not self._fault(line):
+                if line.typed and not self._fault(line):
                     found[line.what] = self._time(line)
             elif line.several or line.what == "sides":
                 found[line.what] = ",".join(line.chosen).split(",")
@@ -251,6 +280,10 @@ class SetupForm:
         """Return one choice for people."""
         if line.what == "sides" and choice == BOTH_LEGS:
             return say("both")
+        if line.what == "clock":
+            now = self._now()
+            told = say("{date}, {time}", date=long_date(now), time=f"{now:%H:%M}")
+            return f"{told}: {choice_words(choice)}"
         if line.what == "protocol":
             return self._protocols[choice].name if choice in self._protocols else choice
         return choice_words(choice)
@@ -277,7 +310,7 @@ class SetupForm:
 
     def _long_ago(self, line: Line) -> str:
         """Ask once about a time that is long ago: `10` typed for ten minutes, or a wrong day."""
-        if not line.is_time or line.asked_about == line.typed:
+        if not line.is_time or not line.typed or line.asked_about == line.typed:
             return ""
         value = self._time(line)
         hours = hours_between(value, self._now()) if isinstance(value, datetime) else 0
@@ -294,8 +327,7 @@ class SetupForm:
         return next(line for line in self._all if line.what == what)
 
     def _changed(self, line: Line) -> None:
-        if line.what == "posture":
-            self._posture_given = True
+        self._chosen_by_hand.add(line.what)
         if line.what in ("forms", "protocol"):
             self._fit_protocols()
 
@@ -308,8 +340,10 @@ class SetupForm:
         line.choices = tuple(protocol.id for protocol in in_order or self._protocols.values())
         if line.chosen[0] not in line.choices:
             line.chosen = [line.choices[0]]
-        if not self._posture_given:
-            self._line("posture").chosen = [self._protocols[line.chosen[0]].posture]
+        protocol = self._protocols[line.chosen[0]]
+        for what, default in (("posture", protocol.posture), ("repeats", protocol.repeat.way)):
+            if what not in self._chosen_by_hand:
+                self._line(what).chosen = [default]
 
     def _time(self, line: Line) -> Value:
         if line.given is not None:
@@ -320,6 +354,8 @@ class SetupForm:
 
     def _fault(self, line: Line) -> str:
         if not line.is_time:
+            return ""
+        if not line.typed and line.may_stay_empty:
             return ""
         if not line.typed:
             return say("Type the time, such as 6:30, or ? if nobody knows.")

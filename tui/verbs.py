@@ -24,6 +24,8 @@ VERBS = {
     "remark": mark("add a remark to a session"),
     "import": mark("import a measuring sheet in CSV"),
     "fit": mark("match sessions to size charts"),
+    "screen": mark("tell from a file of answers whether compression may be fitted"),
+    "quality": mark("tell the repeat error by measurer and point"),
     "check": mark("check sessions, charts, protocols, rules or whole folders"),
 }
 """Every verb there is, with what it does."""
@@ -178,6 +180,29 @@ def _add_fit(parser: Parser) -> None:
     )
 
 
+def _add_quality(parser: Parser) -> None:
+    _add_paths(parser, say("data folders or session files"))
+
+
+def _add_screen(parser: Parser) -> None:
+    parser.add_argument(
+        "answers",
+        metavar="ANSWERS",
+        nargs="?",
+        type=Path,
+        help=say("TOML file with [answers] and [pressures]"),
+    )
+    parser.add_argument(
+        "--rules",
+        metavar="FILE",
+        type=Path,
+        help=say("rule file to use, or the name of one (default: the strictest)"),
+    )
+    parser.add_argument(
+        "--questions", action="store_true", help=say("print the questions and their ids")
+    )
+
+
 def _add_check(parser: Parser) -> None:
     _add_paths(parser, say("files or folders"))
 
@@ -209,5 +234,7 @@ _ADD_ARGUMENTS = {
     "remark": _add_remark,
     "import": _add_import,
     "fit": _add_fit,
+    "screen": _add_screen,
+    "quality": _add_quality,
     "check": _add_check,
 }

@@ -17,14 +17,18 @@ from typing import TYPE_CHECKING, TypeVar
 from pydantic import ValidationError
 
 from fitcore.chart import Chart
+from fitcore.pressure_model import IllustrationRules, PressureStandard
 from fitcore.problems import Problem, ProfileError
 from fitcore.profile_models import (
     ProfileModel,
     Protocol,
     Ranges,
-    TimeRules,
     validation_problems,
 )
+from fitcore.quality_rules import QualityRules
+from fitcore.rules import Rules
+from fitcore.swelling_model import SwellingModel
+from fitcore.time_rules import TimeRules
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -35,6 +39,9 @@ Model = TypeVar("Model", bound=ProfileModel)
 
 RANGES_ID = "adults"
 TIME_RULES_ID = "time-of-day"
+SWELLING_ID = "day-swelling"
+QUALITY_ID = "repeat-error"
+ILLUSTRATION_ID = "pressure-profile"
 
 
 @dataclass(frozen=True)
@@ -46,7 +53,13 @@ class Profiles:
     protocols: dict[str, Protocol]
     ranges: Ranges
     time_rules: TimeRules
+    swelling: SwellingModel
     problems: tuple[Problem, ...] = ()
+
+    @property
+    def rules(self) -> Rules:
+        """What sessions are judged by."""
+        return Rules(self.ranges, self.time_rules, self.protocols, self.swelling)
 
     def protocol(self, protocol_id: str) -> Protocol:
         """Look up a protocol.
@@ -71,41 +84,68 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
     """Load the shipped profiles and a service's own beside them.
 
     Args:
-        own: a data folder that may hold `charts/`, `protocols/` and `rules/` of its own.
+        own: a data folder that may hold `charts/`, `protocols/`, `rules/`, `ranges/` and
+            `swelling/` of its own.
         charts: a folder of chart files to use instead of all others.
 
     Raises:
         ProfileError: a shipped file every run needs cannot be used.
     """
-    shipped = files("profiles")
     problems: list[Problem] = []
 
     def load(folder: str, model: type[Model]) -> dict[str, Model]:
-        places: list[Traversable] = [shipped / folder]
-        if own is not None:
-            places.append(own / folder)
-        found: dict[str, Model] = {}
-        for place in places:
-            found |= _load_folder(place, model, problems)
-        return found
+        return _load_both(folder, model, own, problems)
 
     chart_files = load("charts", Chart) if charts is None else _load_folder(charts, Chart, problems)
     protocols = load("protocols", Protocol)
     ranges = load("ranges", Ranges).get(RANGES_ID)
     rules = load("rules", TimeRules).get(TIME_RULES_ID)
-    if ranges is None or rules is None:
-        raise ProfileError(
-            problems[0]
-            if problems
-            else Problem(
-                code="profiles_missing",
-                text=say("The program's own profiles are not complete."),
-                mend=say("Install anklefirst again."),
-                path=str(shipped),
-            )
-        )
+    swelling = load("swelling", SwellingModel).get(SWELLING_ID)
+    if ranges is None or rules is None or swelling is None:
+        raise _incomplete(problems)
     in_order = tuple(chart_files[key] for key in sorted(chart_files))
-    return Profiles(in_order, protocols, ranges, rules, tuple(problems))
+    return Profiles(in_order, protocols, ranges, rules, swelling, tuple(problems))
+
+
+def load_quality_rules(own: Path | None = None) -> tuple[QualityRules, tuple[Problem, ...]]:
+    """Load the thresholds of the report on repeat error; no chart is read for it.
+
+    Args:
+        own: a data folder that may hold a `quality/` of its own.
+
+    Returns:
+        The thresholds, and what is wrong with files of the service's own.
+
+    Raises:
+        ProfileError: the shipped file cannot be used.
+    """
+    problems: list[Problem] = []
+    found = _load_both("quality", QualityRules, own, problems).get(QUALITY_ID)
+    if found is None:
+        raise _incomplete(problems)
+    return found, tuple(problems)
+
+
+def load_pressure(
+    own: Path | None = None,
+) -> tuple[tuple[PressureStandard, ...], IllustrationRules, tuple[Problem, ...]]:
+    """Load the pressure standards and what is said beside the illustrated pressure.
+
+    Args:
+        own: a data folder that may hold `pressure/` and `illustration/` of its own.
+
+    Returns:
+        The standards sorted by id, the rules, and what is wrong with files of the service's own.
+
+    Raises:
+        ProfileError: a shipped file cannot be used.
+    """
+    problems: list[Problem] = []
+    standards = _load_both("pressure", PressureStandard, own, problems)
+    rules = _load_both("illustration", IllustrationRules, own, problems).get(ILLUSTRATION_ID)
+    if rules is None or not standards:
+        raise _incomplete(problems)
+    return tuple(standards[key] for key in sorted(standards)), rules, tuple(problems)
 
 
 def read_profile(raw: bytes, model: type[Model], path: str) -> Model | tuple[Problem, ...]:
@@ -167,6 +207,25 @@ def demo_folder() -> Path | None:
     return None
 
 
+def _load_both(
+    folder: str, model: type[Model], own: Path | None, problems: list[Problem]
+) -> dict[str, Model]:
+    """Load a folder of the shipped profiles, then the service's own over it."""
+    found = _load_folder(files("profiles") / folder, model, problems)
+    return found if own is None else found | _load_folder(own / folder, model, problems)
+
+
+def _incomplete(problems: list[Problem]) -> ProfileError:
+    """Return the error for a shipped file that is missing or cannot be used."""
+    missing = Problem(
+        code="profiles_missing",
+        text=say("The program's own profiles are not complete."),
+        mend=say("Install anklefirst again."),
+        path=str(files("profiles")),
+    )
+    return ProfileError(problems[0] if problems else missing)
+
+
 def _load_folder(
     folder: Traversable, model: type[Model], problems: list[Problem]
 ) -> dict[str, Model]:
@@ -207,3 +266,27 @@ def _not_toml(path: str, line: int | None, text: str) -> Problem:
         path=path,
         line=line,
     )
+
+
+def profile_bytes(
+    folder: str, own: Path | None = None
+) -> tuple[dict[str, tuple[str, bytes]], tuple[Problem, ...]]:
+    """Read the raw TOML files of a profile folder, shipped ones and the service's own beside them.
+
+    Args:
+        folder: its name, such as `screening`.
+        own: a data folder that may hold one of the same name; its files take the place of shipped
+            ones of the same file name.
+
+    Returns:
+        File name to its whole path and bytes, and what could not be read.
+    """
+    found: dict[str, tuple[str, bytes]] = {}
+    problems: list[Problem] = []
+    for place in (files("profiles") / folder, *([own / folder] if own is not None else [])):
+        for file in _toml_files(place):
+            try:
+                found[file.name] = (str(file), file.read_bytes())
+            except OSError as error:
+                problems.append(_unreadable(str(file), error))
+    return found, tuple(problems)

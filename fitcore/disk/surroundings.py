@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import os
+import time
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import platformdirs
 import tzlocal
+
+import fitcore
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,6 +31,10 @@ class Surroundings:
     """Outside every data folder: remembers how far each laptop's numbers had come."""
     zone: str
     """IANA name of the laptop's zone."""
+    monotonic: Callable[[], float] | None = None
+    """Seconds of a clock that nobody can set; where it starts says nothing. None: there is none."""
+    built_on: date = date.min
+    """When this version was made: a clock that shows an earlier day is wrong."""
 
 
 def real_surroundings() -> Surroundings:
@@ -38,6 +45,8 @@ def real_surroundings() -> Surroundings:
         random_bytes=os.urandom,
         state_folder=Path(platformdirs.user_state_dir(APPLICATION)),
         zone=zone,
+        monotonic=time.monotonic,
+        built_on=fitcore.BUILT_ON,
     )
 
 

@@ -46,11 +46,38 @@ def test_one_file_of_each_kind_is_known_by_its_content(
         "protocols/below-knee-full": "protocols 1",
         "ranges/adults": "files of ranges 1",
         "rules/time-of-day": "files of rules 1",
+        "swelling/day-swelling": "swelling models 1",
+        "quality/repeat-error": "thresholds of repeat error 1",
+        **{
+            f"pressure/{path.stem}": "pressure standards 1"
+            for path in (PROFILES / "pressure").glob("*.toml")
+        },
+        "illustration/pressure-profile": "rules of the illustrated pressure 1",
     }
     for name, words in kinds.items():
         path = tmp_path / "some.toml"
         shutil.copy(PROFILES / f"{name}.toml", path)
         assert anklefirst("check", path).out == f"Checked: {words}. No problem found.\n"
+
+
+def test_every_shipped_profile_but_screening_is_known_and_counted(anklefirst: Anklefirst) -> None:
+    counted = {
+        "charts": "charts",
+        "protocols": "protocols",
+        "ranges": "files of ranges",
+        "rules": "files of rules",
+        "swelling": "swelling models",
+        "quality": "thresholds of repeat error",
+        "pressure": "pressure standards",
+        "illustration": "rules of the illustrated pressure",
+    }
+    ran = anklefirst("check", *(PROFILES / folder for folder in counted))
+    words = [
+        f"{kind} {len(list((PROFILES / folder).glob('*.toml')))}"
+        for folder, kind in counted.items()
+    ]
+    assert ran.out == f"Checked: {', '.join(words)}. No problem found.\n"
+    assert ran.code == 0
 
 
 def test_an_empty_folder_says_so(anklefirst: Anklefirst, tmp_path: Path) -> None:

@@ -11,7 +11,10 @@ import pytest
 if TYPE_CHECKING:
     from conftest import Anklefirst
 
-CHART = Path(__file__).resolve().parents[2] / "profiles" / "charts" / "mill-four-low-tide.toml"
+PROFILES = Path(__file__).resolve().parents[2] / "profiles"
+CHART = PROFILES / "charts" / "mill-four-low-tide.toml"
+STANDARD = PROFILES / "pressure" / "ral-gz-387-1.toml"
+ILLUSTRATION = PROFILES / "illustration" / "pressure-profile.toml"
 
 
 @pytest.mark.parametrize(
@@ -54,6 +57,69 @@ def test_what_is_missing_from_a_chart_is_told(
     assert problem["key"] == key
     told = problem["line"]
     assert (told and path.read_text(encoding="utf-8").splitlines()[told - 1]) == line
+
+
+@pytest.mark.parametrize(
+    ("file", "change", "key"),
+    [
+        (STANDARD, ("low_mmhg = 18", "low_mmhg = -18"), "classes.0.low_mmhg"),
+        (STANDARD, ("low_mmhg = 18", 'low_mmhg = "18"'), "classes.0.low_mmhg"),
+        (STANDARD, ("low_mmhg = 18", "low_mmgh = 18"), "classes.0.low_mmgh"),
+        (STANDARD, ("unit_note = ", "unit_notes = "), "unit_notes"),
+        (ILLUSTRATION, ("value = 50", "value = 100"), "least_calf_percent.value"),
+        (ILLUSTRATION, ("value = 50", "values = 50"), "least_calf_percent.values"),
+    ],
+)
+def test_a_fault_in_a_pressure_file_names_its_key(
+    file: Path, change: tuple[str, str], key: str, anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    """Known by its content, whatever it is called."""
+    old, new = change
+    path = tmp_path / "ours.toml"
+    text = file.read_text(encoding="utf-8")
+    assert old in text
+    text = text.replace(old, new, 1)
+    path.write_text(text, encoding="utf-8")
+    found = {problem["key"]: problem for problem in anklefirst.found(path)}
+    assert key in found
+    line = text[: text.index(new)].count("\n") + 1
+    assert found[key]["line"] == line
+    assert found[key]["level"] == "error"
+
+
+def test_one_item_of_a_list_is_named_by_its_key_and_no_line_is_made_up(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    path = tmp_path / "ours.toml"
+    text = ILLUSTRATION.read_text(encoding="utf-8")
+    assert text.count('["F", "G"]') == 1
+    path.write_text(text.replace('["F", "G"]', '["F", "Q"]'), encoding="utf-8")
+    found = {(problem["key"], problem["line"]) for problem in anklefirst.found(path)}
+    assert found == {("more_is_ordinary.points.1", None)}
+
+
+def test_a_pressure_file_too_damaged_to_tell_is_known_by_its_folder(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    for folder in ("pressure", "illustration"):
+        path = tmp_path / folder / "ours.toml"
+        path.parent.mkdir()
+        path.write_text("format = \n", encoding="utf-8")
+        [problem] = anklefirst.found(path)
+        assert (problem["code"], problem["line"]) == ("not_toml", 1)
+
+
+def test_two_standards_with_one_id_and_a_chart_that_shares_it(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    for name in ("one", "two"):
+        shutil.copy(STANDARD, tmp_path / f"{name}.toml")
+    text = CHART.read_text(encoding="utf-8")
+    (tmp_path / "three.toml").write_text(
+        text.replace('id = "mill-four-low-tide"', f'id = "{STANDARD.stem}"', 1), encoding="utf-8"
+    )
+    [problem] = anklefirst.found(tmp_path)
+    assert (problem["code"], problem["path"]) == ("same_id", str(tmp_path / "two.toml"))
 
 
 def test_two_charts_with_one_id(anklefirst: Anklefirst, tmp_path: Path) -> None:

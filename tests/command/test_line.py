@@ -185,14 +185,14 @@ def test_without_a_verb_the_screen_opens(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     opened = []
-    screen = ModuleType("tui.app")
+    screen = ModuleType("tui.running")
 
     def run_app(data: Path | None, demo: bool) -> int:  # noqa: FBT001 - the screen's own form
         opened.append((data, demo))
         return 3
 
     screen.run_app = run_app  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "tui.app", screen)
+    monkeypatch.setitem(sys.modules, "tui.running", screen)
     assert anklefirst.bare(*words).code == 3
     assert opened == [asked]
 

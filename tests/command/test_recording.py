@@ -117,14 +117,25 @@ def test_an_impossible_value_is_stored_and_flagged(anklefirst: Anklefirst) -> No
     session = anklefirst.new()
     told = anklefirst("record", session, "left", "B", "girth", "2.24")
     assert told.code == 1
-    assert "2.24 cm cannot be right" in told.out
+    assert told.out.count("2.24 cm cannot be right") == 1, "two codes, one sentence"
+    assert "! must be settled: LEFT: round the ankle (B): 2.24 cm cannot be right" in told.out
     ran = anklefirst("record", session, "left", "B", "girth", "8.7", "--json")
     assert ran.code == 1
-    [flag] = ran.json["flags"]
-    assert (flag["code"], flag["level"], flag["about"]) == ("hard_range", "block", "reading")
-    assert (flag["side"], flag["point"]) == ("left", "B")
+    hard, slip = ran.json["flags"]
+    assert (hard["code"], hard["level"], hard["about"]) == ("hard_range", "block", "reading")
+    assert (slip["code"], slip["level"], slip["about"]) == ("unit_slip", "warn", "reading")
+    assert "Read in inches? Then type it with in. It would be 22.1 cm." in hard["text"]
+    assert slip["text"] == hard["text"]
+    assert {(flag["side"], flag["point"]) for flag in (hard, slip)} == {("left", "B")}
     found = entries(anklefirst, session, "readings")
-    assert [e["doubts"] for e in found] == [["hard_range"], ["hard_range"]]
+    assert [e["doubts"] for e in found] == [
+        ["hard_range", "decimal_slip"],
+        ["hard_range", "unit_slip"],
+    ]
+    assert [(e["typed"], e["mm"]) for e in found] == [
+        ("2.24", Decimal("22.4")),
+        ("8.7", Decimal("87.0")),
+    ]
 
 
 def test_an_unusual_value_and_a_late_hour_are_doubts(anklefirst: Anklefirst) -> None:
@@ -143,7 +154,51 @@ def test_rising_after_the_reading_blocks(anklefirst: Anklefirst) -> None:
     session = anklefirst.new()
     anklefirst("set", session, "rising_at", "2026-03-04T11:00")
     ran = anklefirst("record", session, "left", "B", "girth", "22.4", "--json")
-    assert (ran.code, ran.json["flags"][0]["code"]) == (1, "rising_after_reading")
+    [flag] = ran.json["flags"]
+    assert (flag["code"], flag["level"], flag["about"]) == ("rising_time", "block", "clock")
+    assert flag["text"].startswith("The time of rising is later than the reading")
+    assert ran.code == 1
+    assert entries(anklefirst, session, "readings")[0]["doubts"] == ["rising_time"]
+
+
+def test_a_doubt_about_another_point_is_told_and_not_stored_beside_this_one(
+    anklefirst: Anklefirst,
+) -> None:
+    session = anklefirst.new()
+    anklefirst.record(session, "left", "B", "girth", "36.4")  # a calf, in the ankle's field
+    ran = anklefirst("record", session, "left", "C", "girth", "22.6", "--json")
+    assert {(flag["code"], flag["point"]) for flag in ran.json["flags"]} == {
+        ("neighbours_swapped", "B"),
+        ("ankle_not_smaller", "B"),
+        ("ratio", "B"),
+        ("soft_range", "C"),
+    }
+    ankle, calf = entries(anklefirst, session, "readings")
+    assert (ankle["doubts"], calf["doubts"]) == (["soft_range"], ["soft_range"])
+
+
+@pytest.mark.parametrize(
+    ("tape", "ankle", "calf", "slips"),
+    [("cm", "32.8", "36.8", {"B"}), ("in", "12.9", "14.5", set())],
+)
+def test_a_neighbour_is_taken_in_the_tapes_unit(
+    tape: str, ankle: str, calf: str, slips: set[str], anklefirst: Anklefirst
+) -> None:
+    """A cm tape may be read at a wrong ten; 10 cm are no such slip on an inch tape."""
+    session = anklefirst.new()
+    anklefirst("set", session, "tape", tape)
+    anklefirst.record(session, "left", "B", "girth", ankle)
+    ran = anklefirst("record", session, "left", "C", "girth", calf, "--json")
+    assert {f["point"] for f in ran.json["flags"] if f["code"] == "tape_slip"} == slips
+
+
+def test_what_only_follows_from_the_hour_is_told_and_not_stored(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    anklefirst("set", session, "rising_at", "07:30")
+    ran = anklefirst("record", session, "left", "B", "girth", "22.4", "--json")
+    assert [(f["code"], f["level"]) for f in ran.json["flags"]] == [("late_in_day", "note")]
+    assert ran.code == 0
+    assert "doubts" not in entries(anklefirst, session, "readings")[0]
 
 
 @pytest.mark.parametrize("typed", ["", "abc", "0", "-5", "1/0", "22.4.1", "9" * 30, "22 kg"])

@@ -105,6 +105,9 @@ def test_while_the_questions_before_measuring_are_open(tmp_path: Path) -> None:
         terminal.type(F2)
         terminal.until_shown("Before measuring", after=at)
         at = terminal.mark()
+        terminal.type(ENTER)  # date and time are right
+        terminal.until_shown("> What for", after=at)
+        at = terminal.mark()
         terminal.type("2", ENTER)  # the second purpose, accepted; the cursor on the garment
         terminal.until_shown("> Garment", after=at)
         terminal.send(signal.SIGTERM)
@@ -112,6 +115,7 @@ def test_while_the_questions_before_measuring_are_open(tmp_path: Path) -> None:
         terminal.assert_whole()
     assert answer(data, "paused") == ["setup", ""]
     assert answer(data, "client") is not None
+    assert answer(data, "clock") == "correct"
     assert answer(data, "purpose") == "standing"
     with Terminal(program(data)) as terminal:
         terminal.until_shown("PAUSED: go on")

@@ -20,9 +20,11 @@ def test_a_whole_first_visit_typed_without_looking(tmp_path: Path) -> None:
     data = tmp_path / "data"
     with Terminal(program(data)) as terminal:
         terminal.until_shown("This laptop is called")
-        terminal.type("tern", ENTER, "N-17", ENTER, F2, ENTER * 4, "?", ENTER)
+        terminal.type("tern", ENTER, "N-17", ENTER, F2, ENTER * 5, "?", ENTER)
         terminal.type(*(key for field in FIELDS for key in (field.typed, ENTER)))
         terminal.until(lambda: len(readings(data)) == len(FIELDS), "all readings on disk")
     assert readings(data) == expected(FIELDS)
     assert answer(data, "measurer") == "N-17"
     assert str(answer(data, "client")).startswith("tern-001-")
+    assert answer(data, "clock") == "correct"
+    assert answer(data, "rising_at") == "unknown"

@@ -145,11 +145,11 @@ DataFolder.append = broken
         (
             "while judging",
             """
-from tui.desk import Desk
-def broken(self, text, *, seen):
+import tui.screens.measure
+def broken(desk, text, *, seen):
     patient = "LOCAL-SECRET " + text
     raise ValueError("PLANTED-SECRET " + text)
-Desk.judge = broken
+tui.screens.measure.judge_typed = broken
 """,
         ),
     ],

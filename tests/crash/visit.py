@@ -13,6 +13,7 @@ from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.surroundings import real_surroundings
 from tui.desk import Desk
+from tui.judging import judge_typed
 from tui.setup_form import SetupForm
 
 if TYPE_CHECKING:
@@ -102,13 +103,18 @@ def name_laptop(terminal: Terminal) -> None:
 
 
 def begin_measuring(terminal: Terminal, data: Path) -> None:
-    """From the start screen: a new client, the questions before measuring, the first field."""
+    """From the start screen: a new client, the questions before measuring, the first field.
+
+    The first question of a laptop's day is whether its clock is right.
+    """
     at = terminal.mark()
     terminal.type(F2)
     terminal.until_shown("Before measuring", after=at)
-    terminal.type(ENTER * 4, "?", ENTER)
+    terminal.type(ENTER * 5, "?", ENTER)
     terminal.until_shown(f"1 of {len(FIELDS)}", after=at)
+    assert answer(data, "clock") == "correct"
     assert answer(data, "sides") == ["left", "right"]
+    assert answer(data, "rising_at") == "unknown"
 
 
 def measure(terminal: Terminal, data: Path, fields: Sequence[Field]) -> None:
@@ -143,10 +149,12 @@ def leave_session(data: Path, fields: Sequence[Field]) -> None:
             now=surroundings.now,
             opening=opening,
         )
-        form = SetupForm(desk.profiles.protocols, surroundings.now, {}, ask_after_hours=18)
+        form = SetupForm(
+            desk.profiles.protocols, surroundings.now, {}, ask_after_hours=18, ask_clock=True
+        )
         desk.start_measuring(form.answers() | {"rising_at": "unknown"})
         for field in fields:
-            desk.store(desk.judge(field.typed, seen=False))
+            desk.store(judge_typed(desk, field.typed, seen=False))
     assert readings(data) == expected(fields)
 
 

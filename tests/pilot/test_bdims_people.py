@@ -98,7 +98,7 @@ async def test_fifty_real_people_come_back_as_keyed(
         session = sessions[f"p-{number}"]
         check_saved(Saved(session), girths, garment)
         expected = second_opinion(girths, garment)
-        fit = fit_session(session, profiles.charts, profiles.ranges, profiles.time_rules)
+        fit = fit_session(session, profiles.charts, profiles.rules)
         assert [leg.side.value for leg in fit.legs] == ["left", "right"]
         for leg in fit.legs:
             told = {c.chart.id: (c.answer.verdict.value, size_of(c.answer)) for c in leg.charts}

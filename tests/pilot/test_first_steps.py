@@ -209,6 +209,13 @@ async def test_defaults_accepted_are_saved_as_answers(data: Path) -> None:
         "bare_skin": "yes",
         "compression": "none",
         "tape": "cm",
+        "clock": "correct",
+        "dent": "not_tried",
+        "swollen": "none",
+        "swelling_known": "none",
+        "long_ride": "none",
+        "lately": ["nothing"],
+        "repeats": "where_doubtful",
     }
 
 
@@ -228,7 +235,7 @@ async def test_defaults_accepted_are_saved_as_answers(data: Path) -> None:
         ("<enter><enter><enter><enter>7<down><down>2<enter>", "bare_skin", "no"),
         ("<enter><enter><enter><enter>7<down><down><down>3<enter>", "compression", "on"),
         ("<enter><enter><enter><enter>7<down><down><down><down>2<enter>", "tape", "in"),
-        ("<right><up><down><up><enter><enter><enter><enter>7<enter>", "purpose", "standing"),
+        ("<right><up><down><up><enter><enter><enter><enter><enter>7<enter>", "purpose", "standing"),
     ],
 )
 async def test_an_answer_changed_is_the_answer_saved(

@@ -53,7 +53,7 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await visit.keys("<enter><enter><enter><enter>5<enter>")  # up since 05:00: late
         await visit.until_screen("measure")
         await visit.keys("22.4<enter>50<enter>")
-        await visit.until("is unusual")
+        await visit.until("is outside")
         await look("measure", visit)
         await visit.keys("<f2><down>")
         await visit.until_screen("reason")
@@ -223,7 +223,7 @@ async def test_a_doubt_has_a_sign_beside_its_colour(data: Path) -> None:
     async with named(data) as visit:
         await to_measure(visit)
         await visit.keys("28.4<enter>")
-        await visit.until("! round the ankle (B): 28.4 cm is unusual")
+        await visit.until("! round the ankle (B): 28.4 cm is outside")
         await visit.keys("<enter>")
         await visit.until("28.4 cm ! unusual, kept")
 

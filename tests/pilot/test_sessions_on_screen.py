@@ -19,7 +19,7 @@ from screens import (
     until,
 )
 
-import tui.app
+import tui.running
 from fitcore.ledger import read_laptop, read_ledger
 
 if TYPE_CHECKING:
@@ -159,7 +159,7 @@ async def test_a_second_program_is_refused_in_words(
         await to_measure(visit, "1204-k")
         before = {path: path.read_bytes() for path in data.rglob("*") if path.is_file()}
         around = build_app(data).surroundings
-        assert tui.app._run(data, around, demo=False) == 2
+        assert tui.running._run(data, around, demo=False) == 2
         told = capfd.readouterr().err
         assert "This folder is already open: anklefirst, process " in told
         assert "Use the program that is open, or close it first." in told

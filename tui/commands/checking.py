@@ -41,6 +41,13 @@ _BY_CONTENT = {
     "protocol": re.compile(rb"^\s*(?:\[\[\s*steps\s*\]\]|steps\s*=)", re.MULTILINE),
     "ranges": re.compile(rb"^\s*(?:\[\[\s*ranges\s*\]\]|ranges\s*=)", re.MULTILINE),
     "rules": re.compile(rb"^\s*late_after_hours\s*=", re.MULTILINE),
+    "swelling": re.compile(rb"^\s*\[\s*tau_hours\s*\]", re.MULTILINE),
+    "screening": re.compile(rb"^\s*(?:\[without_abpi\]|base\s*=)", re.MULTILINE),
+    "questions": re.compile(rb"^\s*\[\[\s*questions\s*\]\]", re.MULTILINE),
+    "purposes": re.compile(rb"^\s*\[\[\s*purposes\s*\]\]", re.MULTILINE),
+    "quality": re.compile(rb"^\s*least_pairs\s*=", re.MULTILINE),
+    "pressure": re.compile(rb"^\s*(?:\[\[\s*classes\s*\]\]|classes\s*=)", re.MULTILINE),
+    "illustration": re.compile(rb"^\s*\[\s*least_calf_percent\s*\]", re.MULTILINE),
 }
 _BY_FOLDER = {
     "ledger": "ledger",
@@ -48,6 +55,11 @@ _BY_FOLDER = {
     "protocols": "protocol",
     "ranges": "ranges",
     "rules": "rules",
+    "swelling": "swelling",
+    "quality": "quality",
+    "screening": "screening",
+    "pressure": "pressure",
+    "illustration": "illustration",
 }
 
 
@@ -96,6 +108,13 @@ class _Checked:
             "protocol": say("protocols"),
             "ranges": say("files of ranges"),
             "rules": say("files of rules"),
+            "swelling": say("swelling models"),
+            "quality": say("thresholds of repeat error"),
+            "screening": say("screening rules"),
+            "questions": say("screening questions"),
+            "purposes": say("files of purposes"),
+            "pressure": say("pressure standards"),
+            "illustration": say("rules of the illustrated pressure"),
         }
         counts = [f"{words[kind]} {self._counts[kind]}" for kind in words if self._counts[kind]]
         return ", ".join(counts) or say("nothing, there is no file of ours")
@@ -155,6 +174,12 @@ class _Checked:
         loaded = read_profile(raw, _model_of(kind), str(path))
         if isinstance(loaded, tuple):
             return list(loaded)
+        if kind in ("screening", "purposes"):
+            from fitcore.disk.screening_files import check_rules
+
+            faults = check_rules(raw, path)
+            if faults:
+                return list(faults)
         name = str(getattr(loaded, "id", ""))
         first = self._profile_ids.setdefault((path.parent.absolute(), kind, name), path)
         if first.absolute() == path.absolute():
@@ -188,12 +213,24 @@ def _model_of(kind: str) -> type[ProfileModel]:
         from fitcore.chart import Chart
 
         return Chart
-    from fitcore.profile_models import Protocol, Ranges, TimeRules
+    from fitcore.pressure_model import IllustrationRules, PressureStandard
+    from fitcore.profile_models import Protocol, Ranges
+    from fitcore.quality_rules import QualityRules
+    from fitcore.screening_model import Purposes, Questions, ScreeningRules
+    from fitcore.swelling_model import SwellingModel
+    from fitcore.time_rules import TimeRules
 
     models: dict[str, type[ProfileModel]] = {
         "protocol": Protocol,
         "ranges": Ranges,
         "rules": TimeRules,
+        "swelling": SwellingModel,
+        "quality": QualityRules,
+        "screening": ScreeningRules,
+        "questions": Questions,
+        "purposes": Purposes,
+        "pressure": PressureStandard,
+        "illustration": IllustrationRules,
     }
     return models[kind]
 

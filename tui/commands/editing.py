@@ -24,11 +24,12 @@ from fitcore.edits import (
     parse_typed,
 )
 from fitcore.fields import answer_words, parse_answer
-from fitcore.plausibility import judge_range
+from fitcore.flags import codes_to_store, told_once
 from fitcore.problems import FileFault, Problem, ReadingError
 from fitcore.readings import Readings
 from fitcore.session import Session, entry_order
 from fitcore.shoes import ShoeSize
+from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, dropped_notes, flag_line, needs_person, wrong_use
 from tui.commands.finding import entries_named, find_entry_session, find_session, readable
@@ -113,8 +114,8 @@ def record(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
             words = say("not taken ({why})", why=str(reason.fields["not_taken"]))
             return opened.outcome([reason], reading_words(place, number, words), notes=notes)
         typed = parse_typed(place[2], arguments.value, tape_unit(opened.session))
-        flags = _doubts(opened.session, place, typed, now, load_profiles(own=data))
-        codes = [flag.code for flag in flags]
+        flags = _doubts(opened, place, typed, now, load_profiles(own=data))
+        codes = _codes_at(place, flags)
         return opened.outcome(
             [draft_reading(place, number, typed, now, doubts=codes)],
             reading_words(place, number, value_words(typed)),
@@ -137,7 +138,7 @@ def correct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
         unit = old.unit or tape_unit(opened.session)
         typed = parse_typed(old.kind, arguments.value, unit, old.system or "eu")
         read_at = Readings(opened.session).read_at(old) or now
-        flags = _doubts(opened.session, old.place, typed, read_at, load_profiles(own=data))
+        flags = _doubts(opened, old.place, typed, read_at, load_profiles(own=data))
         draft = draft_reading(
             old.place,
             old.round,
@@ -145,8 +146,9 @@ def correct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
             now,
             instead_of=Readings(opened.session).rivals(old),
             why=arguments.why,
-            doubts=[flag.code for flag in flags],
+            doubts=_codes_at(old.place, flags),
             posture=old.posture,
+            measurer=old.measurer,
         )
         said = reading_words(old.place, old.round, value_words(typed))
         return opened.outcome(
@@ -205,7 +207,7 @@ class _Opened:
         return Outcome(
             ExitCode.NEEDS_PERSON if needs_person(flags or ()) else ExitCode.FINE,
             document,
-            [*lines, *stored, *map(flag_line, flags or ())],
+            [*lines, *stored, *map(flag_line, told_once(flags or ()))],
             [*notes, *self.folder.notes],
         )
 
@@ -251,14 +253,31 @@ def _require_reason(why: str) -> None:
 
 
 def _doubts(
-    session: Session, place: Place, typed: Typed, now: datetime, profiles: Profiles
+    opened: _Opened, place: Place, typed: Typed, now: datetime, profiles: Profiles
 ) -> tuple[Flag, ...]:
     """Return what a nurse would be told at this reading, by the same judgements as the screen."""
-    flags = flags_now(session, now, profiles.time_rules, place[0])
+    session = opened.session
+    flags = flags_now(session, now, profiles.rules.time, place[0])
     if isinstance(typed, ShoeSize):
         return flags
-    flag = judge_range(profiles.ranges, *place, typed.mm)
-    return flags if flag is None else (flag, *flags)
+    doubts = doubt_typed(
+        session,
+        place,
+        typed,
+        profiles.rules.ranges,
+        laptop=opened.folder.laptop.id,
+        tape_unit=tape_unit(session),
+    )
+    return (*doubts, *flags)
+
+
+def _codes_at(place: Place, flags: Sequence[Flag]) -> tuple[str, ...]:
+    """Return the codes to store beside a reading; a doubt about another point is only told."""
+    return codes_to_store(
+        flag
+        for flag in flags
+        if flag.about != "reading" or (flag.side, flag.point, flag.kind) == place
+    )
 
 
 def _correctable(session: Session, entry: Entry) -> Reading:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitcore.clearance import cautions
+from fitcore.flags import told_once
 from fitcore.instants import long_date
+from fitcore.morning import morning_words
 from fitcore.points import Kind, place_words, side_words
 from fitcore.shoes import system_words
 from fitcore.sizing import SizeAnswer, Verdict
@@ -55,7 +57,7 @@ def _session_lines(found: SessionFit) -> list[str]:
             session=found.session.id,
             date=long_date(at) if at else say("no date"),
         ),
-        *dict.fromkeys(map(flag_line, found.flags)),
+        *map(flag_line, told_once(found.flags)),
     ]
     if not found.legs:
         lines.append(say("Nothing was measured."))
@@ -73,7 +75,8 @@ def _leg_lines(leg: LegFit) -> list[str]:
     lines += [f"  {_adopted_words(value)}" for value in leg.adopted]
     for fit in leg.charts:
         lines += _chart_lines(fit, offered=leg.offer.offered)
-    return lines
+    lines.append(f"  {say('By the morning:')}")
+    return [*lines, *(f"    {told}" for told in leg.morning.words())]
 
 
 def _chart_lines(fit: ChartFit, *, offered: bool) -> list[str]:
@@ -87,6 +90,8 @@ def _chart_lines(fit: ChartFit, *, offered: bool) -> list[str]:
         lines.append(f"    {say('Invented chart: never order from it.')}")
     lines += [f"    {reason}" for reason in answer.reasons]
     lines += [f"    ! {caution}" for caution in answer.cautions]
+    if by_morning := morning_words(fit.morning):
+        lines.append(f"    ! {by_morning}")
     return lines
 
 

@@ -6,22 +6,22 @@ from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
 from fitcore.disk.profile_files import Profiles, load_profiles
-from fitcore.disk.session_files import read_session_file
-from fitcore.fit import SessionFit, fit_session
+from fitcore.fit import fit_session
 from fitcore.problems import Problem, ProblemLevel, ProfileError
-from fitcore.session import Session, join
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, needs_person, wrong_use
-from tui.commands.finding import require_paths, session_files_of
+from tui.commands.finding import require_paths
 from tui.commands.fit_words import fit_lines
+from tui.commands.session_reading import read_all
 
 if TYPE_CHECKING:
     from argparse import Namespace
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from fitcore.chart import Chart
     from fitcore.disk.surroundings import Surroundings
+    from fitcore.session import Session
 
 
 def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
@@ -34,15 +34,22 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
             say("Name the folder that holds the charts."),
             key="--charts",
         )
-    sessions, owners, problems = _read(arguments.paths, data)
+    read = read_all(arguments.paths, data)
+    sessions, owners, problems = read.sessions, read.owners, read.problems
     profiles = {
         owner: load_profiles(own=owner, charts=charts_folder)
         for owner in dict.fromkeys([*owners.values(), *([] if owners else [data])])
     }
     problems += [problem for loaded in profiles.values() for problem in loaded.problems]
     charts = _choose_charts(profiles, arguments.chart)
+    earlier = _earlier_ones(sessions.values())
     fits = [
-        _fit(session, profiles[owners[session.id]], charts[owners[session.id]])
+        fit_session(
+            session,
+            charts[owners[session.id]],
+            profiles[owners[session.id]].rules,
+            earlier.get(session.id),
+        )
         for session in sessions.values()
     ]
     fits.sort(key=lambda found: (found.client, found.session.id))
@@ -60,37 +67,17 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     )
 
 
-def _fit(session: Session, profiles: Profiles, charts: Sequence[Chart]) -> SessionFit:
-    return fit_session(session, charts, profiles.ranges, profiles.time_rules)
-
-
-def _read(
-    paths: Sequence[Path], data: Path
-) -> tuple[dict[str, Session], dict[str, Path], list[Problem]]:
-    """Read every session under the paths; two copies of one are joined.
-
-    Returns:
-        Sessions by id, the folder whose own charts hold for each, and what could not be read.
-    """
-    sessions: dict[str, Session] = {}
-    owners: dict[str, Path] = {}
-    problems: list[Problem] = []
-    for path in paths:
-        for file in map(read_session_file, session_files_of(path)):
-            problems += file.problems
-            if file.session is None:
-                continue
-            known = sessions.get(file.session.id)
-            sessions[file.session.id] = join(known, file.session) if known else file.session
-            owners.setdefault(file.session.id, _owner(file.path, data))
-    return sessions, owners, problems
-
-
-def _owner(file: Path, data: Path) -> Path:
-    """Return the data folder a session file is filed in; a loose one takes the one in use."""
-    above = file.absolute().parents
-    filed = len(above) > 2 and above[1].name == "sessions"
-    return above[2] if filed else data
+def _earlier_ones(sessions: Iterable[Session]) -> dict[str, Session]:
+    """Return, by session id, each client's last session before it, by the time in their ids."""
+    found: dict[str, Session] = {}
+    last: dict[str, Session] = {}
+    for session in sorted(sessions, key=lambda s: s.id):
+        client = session.text("client")
+        if client in last:
+            found[session.id] = last[client]
+        if client:
+            last[client] = session
+    return found
 
 
 def _choose_charts(

@@ -13,6 +13,7 @@ from fitcore.points import LEGS, Kind, other_side, place_words, side_words
 from fitcore.problems import FitError
 from fitcore.words import say
 from tui.desk_words import reading_words
+from tui.judging import judge_typed
 from tui.measure_view import (
     LEAST_ROWS,
     beside_field,
@@ -22,6 +23,7 @@ from tui.measure_view import (
     leg_title,
     steps_content,
 )
+from tui.review import doubts_at, next_doubt, review_lines
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import last_remark
 from tui.widgets.bars import TopBar
@@ -34,7 +36,8 @@ if TYPE_CHECKING:
     from textual import events
     from textual.widget import Widget
 
-    from tui.desk import Desk, Judged
+    from tui.desk import Desk
+    from tui.judging import Judged
 
 
 class MeasureScreen(WorkScreen):
@@ -121,9 +124,8 @@ class MeasureScreen(WorkScreen):
         number = say("{number} of {count}", number=desk.index + 1, count=len(desk.steps))
         what = place_words(step.point, step.kind)
         leg = side_words(step.side) if step.side in LEGS else ""
-        again = say(", time {round}", round=step.round) if step.round > 1 else ""
         self.query_one("#step", Static).update(
-            Content.assemble((f"{leg}{': ' if leg else ''}{what}", "bold"), f"  {number}{again}")
+            Content.assemble((f"{leg}{': ' if leg else ''}{what}", "bold"), f"  {number}")
         )
         self.query_one("#where", Static).update(Content(step.where))
         self.query_one("#tape-rule", Static).update(Content.styled(hint(desk), "dim"))
@@ -144,7 +146,7 @@ class MeasureScreen(WorkScreen):
         """Judge what was typed; save it and go on, or say what is doubtful."""
         field = self.query_one(TypedLine)
         text = field.value
-        judged = self.desk.judge(text, seen=self._seen_text == text)
+        judged = judge_typed(self.desk, text, seen=self._seen_text == text)
         if judged.outcome == "nothing_typed":
             await self._go(1)
         elif judged.outcome in ("refused", "look_again"):
@@ -176,7 +178,7 @@ class MeasureScreen(WorkScreen):
             self._restore_typed()
             self.show_step()
             if leads_on and self.desk.all_done:
-                await self.desk_app.show_result(self.desk)
+                await self._show_end()
         return fault
 
     def _leads_on(self) -> bool:
@@ -260,6 +262,42 @@ class MeasureScreen(WorkScreen):
         self._restore_typed()
         self.show_step()
 
+    async def do_skip_repeats(self) -> None:
+        """Leave the open repeats out, with the reason; or take them up again."""
+        if self.desk.repeats_left_out:
+            await self._write(self.desk.take_up_repeats)
+            self.show_step()
+        elif any(step.round > 1 for step in self.desk.steps):
+            await self._ask_reason(
+                say("Leave the repeats out? Why?"),
+                (say("client is tired"), say("cannot stand longer"), say("no time")),
+                self._record_skipping,
+            )
+        else:
+            self._say(say("No repeat is asked for."))
+
+    async def _record_skipping(self, why: str) -> str:
+        self._keep_typed()
+        fault = await self._write(lambda: self.desk.skip_repeats(why))
+        if not fault:
+            self._restore_typed()
+            self.show_step()
+            if self.desk.all_done:
+                await self._show_end()
+        return fault
+
+    async def do_next_doubt(self) -> None:
+        """Go to the next field in doubt."""
+        step = next_doubt(self.desk)
+        if step is None:
+            self._say(say("Nothing is in doubt."))
+            return
+        self._keep_typed()
+        self.desk.go_to(step)
+        self._restore_typed()
+        self.show_step()
+        self._say(" ".join(doubts_at(self.desk, step)), doubt=True)
+
     async def do_remark(self) -> None:
         """Note something."""
         await self._ask_reason(say("Remark"), (), self._record_remark)
@@ -268,9 +306,16 @@ class MeasureScreen(WorkScreen):
         return await self._write(lambda: self.desk.add_remark(text))
 
     async def do_result(self) -> None:
-        """Show the result with what there is."""
+        """Show the result with what there is, what is doubtful before it."""
         self._keep_typed()
-        await self.desk_app.show_result(self.desk)
+        await self._show_end()
+
+    async def _show_end(self) -> None:
+        """Go to the review where something is doubtful, else to the result."""
+        if review_lines(self.desk):
+            await self.desk_app.show_review(self.desk)
+        else:
+            await self.desk_app.show_result(self.desk)
 
     async def do_leave(self) -> None:
         """Pause here and go to the start."""

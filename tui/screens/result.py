@@ -9,7 +9,8 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.flags import Level
+from fitcore.flags import Level, told_once
+from fitcore.morning import morning_words
 from fitcore.points import place_words, side_words
 from fitcore.problems import FitError
 from fitcore.shoes import system_words
@@ -207,7 +208,7 @@ def note_lines(fit: SessionFit) -> list[str]:
         f"{signs[flag.level]} {side_words(flag.side)}: {flag.text}"
         if flag.side
         else f"{signs[flag.level]} {flag.text}"
-        for flag in fit.flags
+        for flag in told_once(fit.flags)
     ]
     for leg in fit.legs:
         if leg.times is None:
@@ -234,6 +235,10 @@ def notes_content(fit: SessionFit) -> Content:
             )
             count = say("{count} readings", count=value.readings) if value.readings > 1 else ""
             parts.append(f"  {place_words(value.point, value.kind):<34}{shown:<12}{count}\n")
+    for leg in fit.legs:
+        side = side_words(leg.side)
+        parts += [("\n" + say("{side}, by the morning", side=side), "bold"), "\n  "]
+        parts += ["\n  ".join(leg.morning.words()), "\n"]
     parts += [("\n" + say("Notes"), "bold"), "\n", "\n".join(note_lines(fit))]
     return Content.assemble(*parts)
 
@@ -276,6 +281,8 @@ def reasons_content(leg: LegFit, fit: ChartFit) -> Content:
         *(f"\n  {_margin_words(fit.chart, margin)}" for margin in answer.margins),
         *(f"\n! {caution}" for caution in answer.cautions),
     ]
+    if by_morning := morning_words(fit.morning):
+        parts.append(f"\n! {by_morning}")
     if fit.chart.invented:
         parts.append("\n" + say("! An invented chart, for trying out: never order from it."))
     return Content.assemble(*parts)

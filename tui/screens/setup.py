@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from rich.cells import cell_len
+from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from tui.setup_form import Line, SetupForm
 
 
+_COLUMNS = 78
+_LABEL_COLUMNS = 20
 _CHOICE_COLUMNS = 56
 """What is left of 80 beside the labels."""
 
@@ -125,39 +127,55 @@ class SetupScreen(WorkScreen):
     # -----------------------------------------------------------------------------------------
 
     def _draw(self, fault: str = "") -> None:
+        lines = self.form.lines
         parts: list[str | tuple[str, str]] = []
-        defaults_told = False
-        for line in self.form.lines:
-            if line.has_default and not defaults_told:
-                told = say("Counts as answered when you start; go there with ↓ to change it")
-                parts += ["\n", (f"  {told}", "dim"), "\n"]
-                defaults_told = True
-            parts += self._line_parts(line)
+        for line in lines:
+            if not line.has_default and line.what != "compression_off_at":
+                parts += [self._cell(line, _COLUMNS), "\n", *self._choice_parts(line)]
+        told = say("Counts as answered when you start; go there with ↓ to change it")
+        parts += ["\n", (f"  {told}", "dim"), "\n"]
+        lower = [line for line in lines if line.has_default or line.what == "compression_off_at"]
+        rows = -(-len(lower) // 2)
+        for row in range(rows):
+            parts += [self._cell(lower[row], _COLUMNS // 2)]
+            parts += [
+                self._cell(line, _COLUMNS // 2) for line in lower[row + rows : row + rows + 1]
+            ]
+            parts += ["\n"]
+        if self.form.line in lower:
+            parts += ["\n", *self._choice_parts(self.form.line)]
         self.query_one("#form", Static).update(Content.assemble(*parts))
         self.query_one("#message", Static).update(
             Content.styled(f"! {fault}" if fault else "", "bold $warning")
         )
 
-    def _line_parts(self, line: Line) -> list[str | tuple[str, str]]:
+    def _cell(self, line: Line, columns: int) -> str | tuple[str, str]:
+        """Return a question and its answer; what is cut off stands whole where it is chosen."""
         here = line is self.form.line
-        shown = self.form.words(line)
-        text = f"{'>' if here else ' '} {line.label:<19}{shown}"
-        if not here:
-            return [text, "\n"]
-        cursor = "_" if line.is_time else ""
-        parts: list[str | tuple[str, str]] = [(f"{text}{cursor}", "bold reverse"), "\n"]
+        cursor = "_" if line.is_time and here else ""
+        label = set_cell_size(line.label, _LABEL_COLUMNS)
+        text = f"{'>' if here else ' '} {label}{self.form.words(line)}{cursor}"
+        if cell_len(text) > columns - 1:
+            text = set_cell_size(text, columns - 2) + "…"
+        text = set_cell_size(text, columns)
+        return (text, "bold reverse") if here else text
+
+    def _choice_parts(self, line: Line) -> list[str | tuple[str, str]]:
+        """Return the answers to choose from, numbered, below the line the cursor is on."""
+        if line is not self.form.line:
+            return []
         numbered = [
             f"{number} {self.form.choice_words(line, choice)}"
+            + (say(" (ticked)") if line.several and choice in line.chosen else "")
             for number, choice in enumerate(line.choices, 1)
         ]
-        for row in _in_rows(numbered, _CHOICE_COLUMNS):
-            parts += [f"  {'':<19}{row}", "\n"]
+        told = _in_rows(numbered, _CHOICE_COLUMNS)
         if line.is_time:
-            told = say("such as 6:30, 7 pm or 10 min ago; ? if nobody knows")
-            parts += [f"  {'':<19}{told}", "\n"]
+            told += [say("such as 6:30, 7 pm or 10 min ago; ? if nobody knows")]
         elif line.several:
-            parts += [f"  {'':<19}" + say("a number ticks a garment, or takes it away"), "\n"]
-        return parts
+            told += [say("a number ticks one, or takes it away")]
+        indent = " " * (_LABEL_COLUMNS + 2)
+        return [part for row in told for part in (f"{indent}{row}", "\n")]
 
 
 def _in_rows(words: list[str], columns: int) -> list[str]:

@@ -21,6 +21,7 @@ from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from pathlib import Path
 
     from textual.widget import Widget
 
@@ -137,6 +138,17 @@ class StartScreen(WorkScreen):
         question = say("Measured by (staff code, never a name)")
         await self.app.push_screen(ReasonScreen(question, (), self._set_measurer))
 
+    async def do_quality(self) -> None:
+        """Show how well readings agree, by measurer and point."""
+        from tui.screens.text import TextScreen
+
+        await self.desk_app.sessions_read.wait()
+        rows = await asyncio.to_thread(
+            _quality_rows, self.desk_app.data, list(self.desk_app.sessions.values())
+        )
+        text = TextScreen(say("How well readings agree"), Content("\n".join(rows)))
+        await self.app.push_screen(text)
+
     async def do_up(self) -> None:
         """Mark the line above."""
         self.query_one(PickList).move(-1)
@@ -225,3 +237,13 @@ class StartScreen(WorkScreen):
             ):
                 return number
         return NO_MARK if self._unmarked else 0
+
+
+def _quality_rows(data: Path, sessions: list[Session]) -> list[str]:
+    # Imported here, in the thread: the thresholds' reader is heavy.
+    from fitcore.disk.profile_files import load_quality_rules
+    from fitcore.quality_report import report_quality
+    from tui.commands.quality_words import quality_rows
+
+    rules, _ = load_quality_rules(data)
+    return quality_rows(report_quality(sessions, rules))

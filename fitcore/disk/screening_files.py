@@ -1,0 +1,189 @@
+"""Reads the questions, rules and purposes of screening: shipped, or a service's own.
+
+Every file that takes part leaves its bytes in the digest a session keeps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+from fitcore.disk.profile_files import locate, profile_bytes, read_profile
+from fitcore.disk.session_files import read_regular
+from fitcore.problems import Problem, ProblemLevel, ProfileError
+from fitcore.screening_book import (
+    RulesUsed,
+    ScreeningBook,
+    digest_of,
+    purpose_problems,
+    resolve_rules,
+    rule_problems,
+)
+from fitcore.screening_model import Purposes, Questions, ScreeningRules
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from fitcore.profile_models import ProfileModel
+
+Model = TypeVar("Model", bound="ProfileModel")
+
+FOLDER = "screening"
+QUESTIONS_FILE, PURPOSES_FILE = "questions.toml", "purposes.toml"
+DEFAULT_RULES = "strictest"
+
+
+@dataclass(frozen=True, slots=True)
+class _RuleFile:
+    name: str
+    raw: bytes
+    rules: ScreeningRules
+
+
+def load_screening(
+    own: Path | None = None, chosen: str = DEFAULT_RULES, file: Path | None = None
+) -> tuple[ScreeningBook, tuple[Problem, ...]]:
+    """Load what a person is screened by.
+
+    Args:
+        own: a data folder that may hold a `screening/` of its own; a file of the same name takes
+            the place of a shipped one.
+        chosen: id of the rule file to use.
+        file: a rule file to use instead, wherever it lies.
+
+    Returns:
+        The book, and what is wrong with files that were left out.
+
+    Raises:
+        ProfileError: what was chosen is not there or cannot be used: nobody is screened by half
+            of the rules.
+    """
+    found, unreadable = profile_bytes(FOLDER, own)
+    problems = list(unreadable)
+    questions, questions_raw = _one(found, QUESTIONS_FILE, Questions)
+    purposes, purposes_raw = _one(found, PURPOSES_FILE, Purposes)
+    files = _rule_files(found, problems)
+    picked = _named_file(file) if file is not None else _pick(files, chosen, problems)
+    base = None if picked.rules.base is None else _pick(files, picked.rules.base, problems)
+    if base is not None and base.rules.base is not None:
+        raise ProfileError(_no_base(base.rules.id).at(path=picked.name))
+    rules = resolve_rules(picked.rules, base.rules if base is not None else None)
+    faults = (
+        *rule_problems(rules, questions),
+        *purpose_problems(purposes, questions, rules),
+    )
+    serious = [fault for fault in faults if fault.level is ProblemLevel.ERROR]
+    if serious:
+        raise ProfileError(serious[0].at(path=picked.name))
+    problems += [fault.at(path=picked.name) for fault in faults]
+    raws = [picked.raw, *([base.raw] if base is not None else []), questions_raw, purposes_raw]
+    used = RulesUsed(rules.id, rules.version, picked.name, digest_of(raws))
+    return ScreeningBook(questions, rules, purposes, used), tuple(problems)
+
+
+def check_rules(raw: bytes, path: Path) -> tuple[Problem, ...]:
+    """Return what is wrong between one file of rules or purposes and the questions beside it.
+
+    Args:
+        raw: its bytes; that they are a file of rules or purposes was found before.
+        path: where it lies: in a data folder's `screening/` the files beside it count.
+
+    Raises:
+        ProfileError: the questions beside it cannot be used.
+    """
+    own = path.absolute().parent.parent if path.absolute().parent.name == FOLDER else None
+    found, _ = profile_bytes(FOLDER, own)
+    questions, _ = _one(found, QUESTIONS_FILE, Questions)
+    purposes = read_profile(raw, Purposes, str(path))
+    if isinstance(purposes, Purposes):
+        return _told(purpose_problems(purposes, questions), raw)
+    rules = read_profile(raw, ScreeningRules, str(path))
+    if isinstance(rules, tuple):
+        return rules
+    return _told([*rule_problems(rules, questions), *_base_problems(rules, found)], raw)
+
+
+def _base_problems(
+    rules: ScreeningRules, found: dict[str, tuple[str, bytes]]
+) -> tuple[Problem, ...]:
+    if rules.base is None:
+        return ()
+    try:
+        base = _pick(_rule_files(found, []), rules.base, [])
+    except ProfileError as error:
+        return (error.problem.at(key="base"),)
+    return () if base.rules.base is None else (_no_base(rules.base),)
+
+
+def _told(faults: Iterable[Problem], raw: bytes) -> tuple[Problem, ...]:
+    text = raw.decode("utf-8-sig")
+    return tuple(fault.at(line=locate(text, fault.key)) for fault in faults)
+
+
+def _one(found: dict[str, tuple[str, bytes]], name: str, model: type[Model]) -> tuple[Model, bytes]:
+    if name not in found:
+        raise ProfileError(_missing(name))
+    path, raw = found[name]
+    loaded = read_profile(raw, model, path)
+    if isinstance(loaded, tuple):
+        raise ProfileError(loaded[0])
+    return loaded, raw
+
+
+def _rule_files(
+    found: dict[str, tuple[str, bytes]], problems: list[Problem]
+) -> dict[str, _RuleFile]:
+    """Return the rule files that can be used, by id."""
+    files: dict[str, _RuleFile] = {}
+    for name, (path, raw) in found.items():
+        if name in (QUESTIONS_FILE, PURPOSES_FILE):
+            continue
+        loaded = read_profile(raw, ScreeningRules, path)
+        if isinstance(loaded, tuple):
+            problems += loaded
+        else:
+            files[loaded.id] = _RuleFile(name, raw, loaded)
+    return files
+
+
+def _named_file(file: Path) -> _RuleFile:
+    raw = read_regular(file)
+    if isinstance(raw, Problem):
+        raise ProfileError(raw.at(path=str(file)))
+    loaded = read_profile(raw, ScreeningRules, str(file))
+    if isinstance(loaded, tuple):
+        raise ProfileError(loaded[0])
+    return _RuleFile(file.name, raw, loaded)
+
+
+def _pick(files: dict[str, _RuleFile], name: str, problems: list[Problem]) -> _RuleFile:
+    if name in files:
+        return files[name]
+    if problems:  # the file asked for may be the one that could not be used
+        raise ProfileError(problems[0])
+    raise ProfileError(
+        Problem(
+            code="unknown_rules",
+            text=say("There is no rule file '{name}'.", name=name[:60]),
+            mend=say("Rule files: {names}.", names=", ".join(sorted(files))),
+        )
+    )
+
+
+def _no_base(name: str) -> Problem:
+    return Problem(
+        code="base_has_base",
+        text=say("'{name}' builds on another file itself, so none can build on it.", name=name),
+        mend=say("Name a file that stands alone as the base."),
+        key="base",
+    )
+
+
+def _missing(name: str) -> Problem:
+    return Problem(
+        code="profiles_missing",
+        text=say("The program's own profiles are not complete: {name}.", name=name),
+        mend=say("Install anklefirst again."),
+    )

@@ -1,0 +1,35 @@
+"""All the trade's data a session is judged by, in one bundle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitcore.profile_models import RepeatRule
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from fitcore.profile_models import Protocol, Ranges
+    from fitcore.session import Session
+    from fitcore.swelling_model import SwellingModel
+    from fitcore.time_rules import TimeRules
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """Ranges, thresholds, protocols and the swelling model of one run."""
+
+    ranges: Ranges
+    time: TimeRules
+    protocols: Mapping[str, Protocol]
+    swelling: SwellingModel
+
+    def protocol_of(self, session: Session) -> Protocol | None:
+        """Return the protocol a session follows; None where it names none known here."""
+        return self.protocols.get(session.text("protocol"))
+
+    def repeat_of(self, session: Session) -> RepeatRule:
+        """Return the rule on repeats for a session; the usual one where it follows no protocol."""
+        protocol = self.protocol_of(session)
+        return protocol.repeat if protocol is not None else RepeatRule()

@@ -1,0 +1,230 @@
+"""Repeats: how many readings a place wants, whether they agree, and what is still single."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from strategies import entry_of, session_of
+
+from fitcore.disk.profile_files import load_profiles
+from fitcore.points import LEGS, Kind, Place, Point, Side
+from fitcore.profile_models import RepeatRule
+from fitcore.protocol import plan
+from fitcore.readings import Readings
+from fitcore.repeats import agree, judge_repeats, limit_mm, near_edges, repeat_way, rounds_wanted
+from fitcore.sizing import decide_size
+
+if TYPE_CHECKING:
+    from fitcore.entries import Entry
+
+PROFILES = load_profiles()
+RULE = RepeatRule()
+ANKLE: Place = (Side.LEFT, Point.B, Kind.GIRTH)
+CALF: Place = (Side.LEFT, Point.C, Kind.GIRTH)
+
+
+def answered(number: int, what: str, value: object) -> Entry:
+    return entry_of("answers", f"tern-k7qd:{number}", what=what, **{"is": value})
+
+
+def read(number: int, place: Place, cm: str, turn: int = 1, **more: object) -> Entry:
+    side, point, kind = place
+    where = {"side": side.value, "point": point.value, "kind": kind.value, "round": turn}
+    value = {} if "not_taken" in more else {"typed": cm, "unit": "cm", "mm": Decimal(cm) * 10}
+    return entry_of("readings", f"tern-k7qd:{number}", **where, **value, **more)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "same"),
+    [
+        ("22.4", "22.7", True),  # 3 mm, the floor
+        ("22.4", "22.8", False),
+        ("36.2", "36.56", True),  # 1 % of 36.38 is 3.638 mm
+        ("36.2", "36.57", False),
+        ("62.0", "62.6", True),  # 1 % of 62.3 is 6.23 mm
+        ("62.0", "62.7", False),
+    ],
+)
+def test_two_readings_agree_up_to_the_larger_of_three_millimetres_and_one_percent(
+    first: str,
+    second: str,
+    *,
+    same: bool,
+) -> None:
+    values = [Decimal(first) * 10, Decimal(second) * 10]
+    assert agree(RULE, values) is same
+    assert agree(RULE, values[::-1]) is same
+
+
+@given(st.lists(st.integers(150, 900).map(Decimal), min_size=1, max_size=3))
+def test_the_limit_is_never_below_its_floor_nor_its_percentage(values: list[Decimal]) -> None:
+    limit = limit_mm(RULE, values)
+    assert limit >= 3
+    assert limit >= sum(values) / len(values) / 100
+    assert agree(RULE, values[:1])
+    if len(set(values)) == 1:
+        assert agree(RULE, values)
+
+
+def test_a_third_reading_settles_what_two_left_open() -> None:
+    assert agree(RULE, [Decimal(362), Decimal(380), Decimal(363)])
+    assert not agree(RULE, [Decimal(362), Decimal(380), Decimal(371)])
+
+
+def test_a_repeat_is_wanted_only_where_something_is_doubtful() -> None:
+    session = session_of(read(1, ANKLE, "22.4"), read(2, CALF, "50.0", doubts=["soft_range"]))
+    readings = Readings(session)
+    assert rounds_wanted(session, readings, RULE, ANKLE) == 1
+    assert rounds_wanted(session, readings, RULE, ANKLE, {ANKLE}) == 2
+    assert rounds_wanted(session, readings, RULE, CALF) == 2
+
+
+def test_the_hour_is_no_reason_to_repeat() -> None:
+    session = session_of(read(1, ANKLE, "22.4", doubts=["late_in_day"]))
+    assert rounds_wanted(session, Readings(session), RULE, ANKLE) == 1
+
+
+@pytest.mark.parametrize("what", ["swollen", "dent"])
+def test_a_swollen_leg_is_repeated_at_every_point(what: str) -> None:
+    session = session_of(answered(1, what, "left"), read(2, ANKLE, "29.5"))
+    readings = Readings(session)
+    assert repeat_way(session, RULE, Side.LEFT) == "each_point"
+    assert repeat_way(session, RULE, Side.RIGHT) == "where_doubtful"
+    assert rounds_wanted(session, readings, RULE, ANKLE) == 2
+    assert rounds_wanted(session, readings, RULE, (Side.RIGHT, Point.B, Kind.GIRTH)) == 1
+
+
+def test_a_whole_second_round_stays_one_on_a_swollen_leg() -> None:
+    session = session_of(answered(1, "swollen", "both"), answered(2, "repeats", "second_round"))
+    assert repeat_way(session, RULE, Side.LEFT) == "second_round"
+
+
+@pytest.mark.parametrize("second", ["22.7", "23.0"])
+def test_a_third_is_wanted_where_two_differ(second: str) -> None:
+    session = session_of(read(1, ANKLE, "22.4"), read(2, ANKLE, second, 2))
+    wanted = rounds_wanted(session, Readings(session), RULE, ANKLE)
+    assert wanted == (3 if second == "23.0" else 2)
+
+
+def test_what_was_not_taken_is_not_repeated() -> None:
+    session = session_of(
+        answered(1, "repeats", "second_round"), read(2, ANKLE, "", not_taken="wound")
+    )
+    assert rounds_wanted(session, Readings(session), RULE, ANKLE) == 1
+
+
+def test_repeats_left_out_are_asked_again_when_taken_up() -> None:
+    asked = [answered(1, "repeats", "second_round"), read(2, ANKLE, "22.4")]
+    left_out = answered(3, "round_skipped", "client is tired")
+    again = entry_of(
+        "answers",
+        "tern-k7qd:4",
+        what="round_skipped",
+        **{"is": "none"},
+        instead_of=["tern-k7qd:3"],
+    )
+    for entries, wanted in ((asked, 2), ([*asked, left_out], 1), ([*asked, left_out, again], 2)):
+        session = session_of(*entries)
+        assert rounds_wanted(session, Readings(session), RULE, ANKLE) == wanted
+
+
+def test_a_second_round_comes_after_the_first_and_a_quick_repeat_at_once() -> None:
+    protocol = PROFILES.protocols["below-knee-short"]
+    names = [s.name for s in plan(protocol, (Side.LEFT,), wanted=lambda _: 2)]
+    first = [name for name in names if name.endswith(" 1")]
+    assert names == [*first, *(name.replace(" 1", " 2") for name in first)]
+    names = [
+        s.name for s in plan(protocol, (Side.LEFT,), wanted=lambda _: 3, at_once=lambda _: True)
+    ]
+    assert names[:4] == [
+        "left B girth 1",
+        "left B girth 2",
+        "left B girth 3",
+        "left C girth 1",
+    ]
+
+
+def test_a_place_wanted_once_stands_once_among_others() -> None:
+    protocol = PROFILES.protocols["below-knee-short"]
+    steps = plan(protocol, LEGS, wanted=lambda place: 2 if place == CALF else 1)
+    assert [s.name for s in steps if s.round == 2] == ["left C girth 2"]
+    assert steps[-1].name == "left C girth 2"
+
+
+@pytest.mark.parametrize(
+    ("entries", "code", "level"),
+    [
+        ([read(1, ANKLE, "22.4")], None, None),
+        ([read(1, ANKLE, "28.0", doubts=["soft_range"])], "single_reading", "warn"),
+        (
+            [
+                read(1, ANKLE, "28.0", doubts=["soft_range"]),
+                read(2, ANKLE, "", 2, not_taken="client is tired"),
+            ],
+            "single_reading",
+            "note",
+        ),
+        (
+            [
+                read(1, ANKLE, "28.0", doubts=["soft_range"]),
+                answered(2, "round_skipped", "no time"),
+            ],
+            "single_reading",
+            "note",
+        ),
+        ([read(1, ANKLE, "22.4"), read(2, ANKLE, "22.9", 2)], "repeat_differs", "warn"),
+        ([read(1, ANKLE, "22.4"), read(2, ANKLE, "22.6", 2)], None, None),
+        (
+            [read(1, ANKLE, "22.4"), read(2, ANKLE, "22.9", 2), read(3, ANKLE, "22.8", 3)],
+            None,
+            None,
+        ),
+        (
+            [read(1, ANKLE, "22.4"), read(2, ANKLE, "22.9", 2), read(3, ANKLE, "23.4", 3)],
+            "repeat_differs",
+            "warn",
+        ),
+    ],
+)
+def test_what_is_told_of_repeats(entries: list[Entry], code: str | None, level: str | None) -> None:
+    session = session_of(*entries)
+    flags = judge_repeats(session, Readings(session), RULE, LEGS)
+    told = [(flag.code, flag.level.value, flag.point) for flag in flags]
+    assert told == ([(code, level, Point.B)] if code else [])
+
+
+def test_two_postures_are_never_averaged() -> None:
+    session = session_of(
+        answered(1, "posture", "standing"),
+        read(2, CALF, "36.2"),
+        read(3, CALF, "36.6", 2, posture="sitting"),
+    )
+    readings = Readings(session)
+    assert readings.disputed(CALF)
+    assert readings.adopted(*CALF) is None
+    assert len(readings.current(CALF)) == 2
+
+
+def test_near_an_edge_is_within_the_limit_of_it() -> None:
+    """The edges are looked up in the chart itself, not in our own margins."""
+    chart = next(c for c in PROFILES.charts if any(d.point is Point.C for d in c.dimensions))
+    calf = next(d for d in chart.dimensions if d.point is Point.C and d.kind is Kind.GIRTH)
+    others = {
+        d.point: sum(chart.sizes[1].ranges[d.id], Decimal(0)) / 2
+        for d in chart.dimensions
+        if d is not calf and d.kind is not Kind.SHOE
+    }
+    low, high = chart.sizes[1].ranges[calf.id]
+    middle = (low + high) / 2
+    for mm, near in ((middle, False), (low + 1, True), (high - 1, True)):
+        entries = [read(1, CALF, str(mm / 10))]
+        for number, (point, value) in enumerate(others.items(), 2):
+            entries.append(read(number, (Side.LEFT, point, Kind.GIRTH), str(value / 10)))
+        readings = Readings(session_of(*entries))
+        answer = decide_size(chart, lambda p, k, r=readings: r.adopted(Side.LEFT, p, k))
+        places = near_edges(Side.LEFT, [(chart, answer)], RULE)
+        assert (CALF in places) is near, (chart.id, mm, answer)

@@ -1,0 +1,54 @@
+"""Reading every session under the paths of a command; two copies of one are joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitcore.disk.session_files import read_session_file
+from fitcore.session import Session, join
+from tui.commands.finding import session_files_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from fitcore.problems import Problem
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSessions:
+    """The sessions under some paths."""
+
+    sessions: dict[str, Session]
+    """By id."""
+    owners: dict[str, Path]
+    """Session id to the data folder whose own profiles hold for it."""
+    problems: list[Problem]
+    """What could not be read."""
+
+
+def read_all(paths: Sequence[Path], data: Path) -> ReadSessions:
+    """Read every session under the paths.
+
+    Args:
+        paths: data folders, folders of such, or loose session files.
+        data: the data folder in use; it owns loose files.
+    """
+    found = ReadSessions({}, {}, [])
+    for path in paths:
+        for file in map(read_session_file, session_files_of(path)):
+            found.problems.extend(file.problems)
+            if file.session is None:
+                continue
+            known = found.sessions.get(file.session.id)
+            found.sessions[file.session.id] = join(known, file.session) if known else file.session
+            found.owners.setdefault(file.session.id, _owner(file.path, data))
+    return found
+
+
+def _owner(file: Path, data: Path) -> Path:
+    """Return the data folder a session file is filed in; a loose one takes the one in use."""
+    above = file.absolute().parents
+    filed = len(above) > 2 and above[1].name == "sessions"
+    return above[2] if filed else data

@@ -1,0 +1,99 @@
+"""What is still doubtful about an open session, worst first, and which field mends it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitcore.flags import Flag, Level, told_once
+from fitcore.points import Kind, place_words, side_words
+from fitcore.protocol import is_done
+from fitcore.repeats import READING_DOUBTS, agree
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from fitcore.protocol import Step
+    from tui.desk import Desk
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewLine:
+    """One doubt, and the field it is about where it is about one."""
+
+    flag: Flag
+    step: Step | None
+
+    @property
+    def text(self) -> str:
+        """The doubt in words, behind its sign and the leg."""
+        sign = "!!" if self.flag.level is Level.BLOCK else "! "
+        leg = f"{side_words(self.flag.side)} " if self.flag.side else ""
+        return f"{sign} {leg}{self.flag.text}"
+
+
+def review_lines(desk: Desk) -> list[ReviewLine]:
+    """Return what is doubtful enough to look at before the result, worst first.
+
+    What the hour says is told on the result: it cannot be mended by measuring again now.
+    """
+    return [
+        ReviewLine(flag, step_of(desk, flag))
+        for flag in told_once(desk.flags)
+        if not _is_settled(desk, flag)
+        and (
+            flag.level is Level.BLOCK
+            or (flag.level is Level.WARN and (flag.about == "reading" or flag.code == "dent"))
+        )
+    ]
+
+
+def _is_settled(desk: Desk, flag: Flag) -> bool:
+    """Whether a doubt about one reading was looked at and a second reading says the same."""
+    if flag.code not in READING_DOUBTS or not (flag.side and flag.point):
+        return False
+    taken = desk.readings.taken((flag.side, flag.point, flag.kind or Kind.GIRTH))
+    values = [reading.mm for reading in taken if reading.mm is not None]
+    return len(values) > 1 and agree(desk.protocol.repeat, values)
+
+
+def step_of(desk: Desk, flag: Flag) -> Step | None:
+    """Return the field that mends a doubt: its place's first open one, else its last."""
+    if flag.point is None:
+        return None
+    steps = [
+        step
+        for step in desk.steps
+        if step.point is flag.point
+        and (flag.side is None or step.side is flag.side)
+        and step.kind is (flag.kind or step.kind)
+    ]
+    still_open = [step for step in steps if not is_done(step, desk.readings)]
+    return next(iter(still_open), steps[-1] if steps else None)
+
+
+def next_doubt(desk: Desk) -> Step | None:
+    """Return the next field in doubt after the present one, going round; None where none is."""
+    doubtful = [line.step for line in review_lines(desk) if line.step is not None]
+    order = [*range(desk.index + 1, len(desk.steps)), *range(desk.index + 1)]
+    return next((desk.steps[index] for index in order if desk.steps[index] in doubtful), None)
+
+
+def doubts_at(desk: Desk, step: Step) -> list[str]:
+    """Return what is doubtful about a field, in words."""
+    return [line.flag.text for line in review_lines(desk) if line.step == step]
+
+
+def review_heading(desk: Desk) -> str:
+    """Return how much is still doubtful, in one sentence."""
+    count = len(review_lines(desk))
+    if count == 1:
+        return say("One thing is doubtful. Look at it before the client leaves.")
+    return say("{count} things are doubtful. Look at them before the client leaves.", count=count)
+
+
+def mend_words(line: ReviewLine) -> str:
+    """Return what Enter does on a line."""
+    if line.step is None:
+        return say("Enter goes to the questions before measuring.")
+    kind = Kind.GIRTH if line.step.kind is Kind.GIRTH else line.step.kind
+    return say("Enter goes to {place}.", place=place_words(line.step.point, kind))
