@@ -53,7 +53,7 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await visit.keys("<enter><enter><enter><enter>5<enter>")  # up since 05:00: late
         await visit.until_screen("measure")
         await visit.keys("22.4<enter>50<enter>")
-        await visit.until("is outside")
+        await visit.until("does not go with")
         await look("measure", visit)
         await visit.keys("<f2><down>")
         await visit.until_screen("reason")
@@ -64,7 +64,16 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await visit.keys("<escape><f1>")
         await visit.until_screen("text")
         await look("text", visit)
-        await visit.keys("<escape><enter><enter>40<enter>eu 39<enter>" + LEG)
+        await visit.keys("<escape><enter>")
+        if "3 of " not in visit.flow:
+            await visit.keys("<enter>")
+        await visit.until("3 of 9")
+        await visit.keys("<f6>")
+        await visit.until_screen("review")
+        await look("review", visit)
+        await visit.keys("<f2>")
+        await visit.until_screen("measure")
+        await visit.keys("<up>36.2<enter>40<enter>eu 39<enter>" + LEG)
         await visit.until_screen("result")
         await look("result", visit)
         for _ in range(6):
