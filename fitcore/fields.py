@@ -159,7 +159,7 @@ def field_words(what: str) -> str:
         "swelling_known": say("Swelling known"),
         "dent": say("Pressed 10 s: dent?"),
         "lately": say("Last half hour"),
-        "long_ride": say("Flight, ride > 4 h"),
+        "long_ride": say("Trip over 4 hours"),
         "posture_since": say("Posture since"),
         "tape": say("Tape shows"),
         "repeats": say("Second reading"),

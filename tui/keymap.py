@@ -131,7 +131,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             "questions",
             ("f7",),
             mark("questions"),
-            mark("go back to the questions before measuring: legs, readings, times, tape"),
+            mark("go back to the questions before measuring"),
             shown=False,
         ),
         Action(

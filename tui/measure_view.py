@@ -8,7 +8,7 @@ from textual.content import Content
 
 from fitcore.flags import Level
 from fitcore.points import LEGS, Kind, Place, Point, Side, other_side, side_words
-from fitcore.protocol import done_reading
+from fitcore.protocol import done_reading, is_done
 from fitcore.words import say
 from tui.desk_words import place_rows, reading_words
 from tui.leg_drawing import draw_leg
@@ -105,8 +105,11 @@ def steps_content(desk: Desk, width: int, height: int) -> Content:
 def hours_content(desk: Desk) -> Content:
     """Return how much of the other leg is read, and how long the client has been up."""
     other = other_side(desk.step.side)
-    places = {step.place for step in desk.steps if step.side is other}
-    read = sum(1 for place in places if desk.readings.current(place))
+    read = sum(
+        1
+        for step in desk.steps
+        if step.side is other and step.round == 1 and is_done(step, desk.readings)
+    )
     told = (
         say("{side}: {done} read.  ", side=side_words(other), done=read)
         if other in desk.sides and other is not desk.step.side

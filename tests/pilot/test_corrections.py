@@ -226,7 +226,7 @@ async def test_all_readings_moved_are_shown_before_they_move(data: Path) -> None
         await to_setup(visit)
         await visit.keys("<enter>42<enter><enter><enter>7<enter>")
         await visit.until_screen("measure")
-        await visit.until("1 of 34")
+        await visit.until("1 of 68")
         await visit.keys("<f2><down><enter>" * 25 + "<f4>")
         await visit.until_screen("confirm")
         rows = [row for row in visit.rows if "not taken (wound or dressing)" in row]

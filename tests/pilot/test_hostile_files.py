@@ -185,7 +185,7 @@ async def test_a_services_own_chart_and_protocol_show_their_names_verbatim(
     async with named(data) as visit:
         await visit.press("f2")
         await visit.until_screen("setup")
-        await visit.press("enter", "enter", "enter", "2")
+        await visit.press("enter", "enter", "enter", "enter", "2")
         await visit.until(f"2 {text} shoe size and calf")
         check_screen(visit)
         await visit.press("enter", "question_mark", "enter")

@@ -31,16 +31,17 @@ CLIENT = "1204-k"
 
 
 @pytest.mark.parametrize(
-    ("name", "code", "before", "legs"),
+    ("name", "code", "visits"),
     [
-        ("whole code", "1204-k", LEG + LEG, LEG + OTHER_LEG),
-        ("part of the code, one doubt", "204<down>", THIN_BEFORE, THIN_LEGS),
-        ("marked in the list, one doubt", "", THIN_BEFORE, THIN_LEGS),
+        ("whole code", "1204-k", (LEG + LEG, LEG + OTHER_LEG)),
+        ("part of the code, one doubt", "204<down>", (THIN_BEFORE, THIN_LEGS)),
+        ("marked in the list, one doubt", "", (THIN_BEFORE, THIN_LEGS)),
     ],
 )
 async def test_an_existing_client_costs_at_most_forty_keys(
-    name: str, code: str, before: str, legs: str, data: Path, tell: Callable[[str], None]
+    name: str, code: str, visits: tuple[str, str], data: Path, tell: Callable[[str], None]
 ) -> None:
+    before, legs = visits
     async with named(data) as visit:
         await to_measure(visit, CLIENT)
         await visit.keys(before)

@@ -244,7 +244,7 @@ async def golden_measure(visit: Visit) -> None:
     """The right calf, after a doubt kept at the left one and a reading not taken."""
     await to_measure(visit)
     await visit.keys("22.4<enter>47.2<enter><enter><f2><down><enter>eu 39<enter>22.6<enter>")
-    await visit.until("RIGHT: round the calf (C) 6 of 8")
+    await visit.until("RIGHT: round the calf (C) 6 of 9")
 
 
 async def golden_result(visit: Visit) -> None:
