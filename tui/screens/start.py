@@ -160,9 +160,9 @@ class StartScreen(WorkScreen):
     def say(self, text: str, *, doubt: bool = False) -> None:
         """Say something at the foot of the list."""
         style = "bold $warning" if doubt else ""
-        told = Content.styled(f"! {text}" if doubt else text, style)
+        shown = f"! {text}" if doubt else text
         for message in self.query("#message").results(Static):  # none once the screen was left
-            message.update(told)
+            message.update(Content.styled(shown, style))
 
     # -----------------------------------------------------------------------------------------
 
