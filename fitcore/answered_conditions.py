@@ -20,7 +20,7 @@ _HEAT = frozenset({"hot_bath", "warm_room"})
 
 
 def answered_flags(session: Session, rules: TimeRules) -> list[Flag]:
-    """Judge bare skin, compression still on, heat, exercise and travel: one sentence each."""
+    """Judge bare skin, compression still on, clock, heat and travel: one sentence each."""
     flags: list[Flag] = []
     if "no" in session.answer("bare_skin").values:
         text = say("Not measured on bare skin: readings may be too large. Bare the leg.")
@@ -31,6 +31,9 @@ def answered_flags(session: Session, rules: TimeRules) -> list[Flag]:
             "has settled."
         )
         flags.append(Flag("compression_on", rules.compression_on.level, "conditions", text))
+    if "wrong" in session.answer("clock").values:
+        text = say("Whoever measured said that date and time were wrong: hours may be wrong, too.")
+        flags.append(Flag("clock_not_confirmed", rules.clock_not_confirmed.level, "clock", text))
     return [*flags, *_lately_flags(session, rules), *_travel_flags(session, rules)]
 
 

@@ -13,7 +13,13 @@ from fitcore.morning import ChartMorning, LegMorning, leg_morning
 from fitcore.plausibility import judge_readings
 from fitcore.points import LEGS, Kind, Place, Point, Side, place_words
 from fitcore.readings import Adopted, Readings
-from fitcore.repeats import judge_repeats, near_edges, swollen_sides
+from fitcore.repeats import (
+    explained_sides,
+    is_settled,
+    judge_repeats,
+    near_edges,
+    swollen_sides,
+)
 from fitcore.session import Seal, Session
 from fitcore.sizing import SizeAnswer, Verdict, decide_size
 from fitcore.words import say
@@ -217,7 +223,19 @@ def _reading_flags(
         value = last.adopted(side, point, kind) if last is not None else None
         return value.mm if value is not None else None
 
-    return judge_readings(rules.ranges, readings, before, swollen_sides(session))
+    flags = judge_readings(
+        rules.ranges, readings, before, swollen_sides(session), explained_sides(session)
+    )
+    repeat = rules.repeat_of(session)
+    return tuple(_settled(f) if is_settled(readings, repeat, f) else f for f in flags)
+
+
+def _settled(flag: Flag) -> Flag:
+    """Lower a doubt that a second reading has met; what cannot be right stays as it is."""
+    if flag.level is not Level.WARN:
+        return flag
+    text = say("{doubt} A second reading says the same.", doubt=flag.text)
+    return replace(flag, level=Level.NOTE, text=text)
 
 
 def _earlier(session: Session | None, rules: Rules) -> Earlier | None:

@@ -7,13 +7,15 @@ change of summer time; so every difference here goes through UTC.
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, time, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fitcore.problems import Problem, UnitError
 from fitcore.words import say
 
-_CLOCK_TIME = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?\s*(am|pm)?")
+_CLOCK_TIME = re.compile(
+    r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?\s*(am|pm)?(?:\s+(before|after)(?:\s+the\s+change)?)?"
+)
 _AGO = re.compile(r"([0-9]{1,4})\s*(min|h)(?:\s*ago)?")
 
 
@@ -90,7 +92,8 @@ def parse_time_of_day(text: str, now: datetime) -> datetime:
         An instant not later than now: today's, or yesterday's where today's is still to come.
 
     Raises:
-        UnitError: not a time of day.
+        UnitError: not a time of day, or one that the change of clocks skipped or showed twice; of
+            two, `2:30 before` and `2:30 after` say which.
     """
     typed = text.strip().casefold()
     if ago := _AGO.fullmatch(typed):
@@ -108,15 +111,50 @@ def parse_time_of_day(text: str, now: datetime) -> datetime:
                 mend=say("Type it like 6:30, 0630, 7 pm or 10 min ago."),
             )
         )
-    # Around a change of summer time a local time occurs twice or never; the last one that has
-    # been counts.
-    tries = [
-        datetime.combine(now.date() - day, time(hour, minute, fold=fold), now.tzinfo)
-        for day in (timedelta(0), timedelta(days=1))
-        for fold in (0, 1)
-    ]
-    been = [instant for instant in tries if hours_between(instant, now) >= 0]
-    return fixed_offset(min(been, key=lambda instant: hours_between(instant, now)))
+    wall = time(hour, minute)
+    today = _times_on(now.date(), wall, now.tzinfo)
+    if not today and wall <= now.time():  # yesterday's must not be taken for it
+        raise UnitError(_never_came(text))
+    yesterday = _times_on(now.date() - timedelta(days=1), wall, now.tzinfo)
+    # Around a change of summer time a local time occurs twice or never.
+    been = [[at for at in day if hours_between(at, now) >= 0] for day in (today, yesterday)]
+    candidates = been[0] or been[1]
+    asked = match[4] if match else None
+    if not candidates:
+        raise UnitError(_never_came(text))
+    if len(candidates) > 1 and asked is None:
+        raise UnitError(_came_twice(text))
+    return fixed_offset(candidates[0 if asked == "before" else -1])
+
+
+def _times_on(day: date, wall: time, zone: tzinfo | None) -> list[datetime]:
+    """Return when a zone's clocks show a time that day: once, twice, or never where it is skipped.
+
+    Source: PEP 495, read: a skipped time is not what its own instant shows.
+    """
+    found: list[datetime] = []
+    for fold in (0, 1):
+        local = datetime.combine(day, wall.replace(fold=fold), zone)
+        shown = local.astimezone(UTC).astimezone(zone)
+        if shown.time() == wall and all(hours_between(other, local) for other in found):
+            found.append(local)
+    return found
+
+
+def _came_twice(text: str) -> Problem:
+    return Problem(
+        code="local_time_twice",
+        text=say("{text} came twice: the clocks were put back.", text=text[:20]),
+        mend=say("Type {text} before, or {text} after, the change.", text=text[:20]),
+    )
+
+
+def _never_came(text: str) -> Problem:
+    return Problem(
+        code="local_time_never",
+        text=say("{text} never came: the clocks were put forward over it.", text=text[:20]),
+        mend=say("Look at the time again and type another."),
+    )
 
 
 def long_date(instant: datetime) -> str:

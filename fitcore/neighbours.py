@@ -44,6 +44,8 @@ class Context:
     """Legs recorded as swollen."""
     tape_unit: Unit
     """The unit on the tape in use."""
+    explained: frozenset[Side] = frozenset()
+    """Legs whose swelling is known of old: only there is a difference between legs no surprise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ class Beside:
 
 
 def judge_beside(
-    ranges: Ranges, place: Place, value: Value, beside: Beside, swollen: frozenset[Side]
+    ranges: Ranges, place: Place, value: Value, beside: Beside, explained: frozenset[Side]
 ) -> list[Flag]:
     """Compare a value with the other leg and with last time.
 
@@ -70,7 +72,7 @@ def judge_beside(
         place: where it was read.
         value: the reading.
         beside: what it is compared with.
-        swollen: legs recorded as swollen; a difference to or from one is only noted.
+        explained: legs whose swelling is known of old; a difference to or from one is only noted.
 
     Returns:
         `other_leg`, `last_time`, and the slip of the tape that would explain what differs.
@@ -85,15 +87,15 @@ def judge_beside(
         for mm in (beside.other_mm, beside.before_mm)
     )
     beside = Beside(other, before, beside.leg)
-    flags = [_other_leg(ranges, place, value, other, swollen)]
+    flags = [_other_leg(ranges, place, value, other, explained)]
     flags.append(_last_time(ranges, place, value, before))
     if any(flags):
-        flags.append(_slip_beside(ranges, place, value, beside, swollen))
+        flags.append(_slip_beside(ranges, place, value, beside, explained))
     return [flag for flag in flags if flag is not None]
 
 
 def _other_leg(
-    ranges: Ranges, place: Place, value: Value, other: Decimal | None, swollen: frozenset[Side]
+    ranges: Ranges, place: Place, value: Value, other: Decimal | None, explained: frozenset[Side]
 ) -> Flag | None:
     side, point, kind = place
     limit = ranges.difference("other_leg", kind)
@@ -116,7 +118,7 @@ def _other_leg(
             other=show_cm(other),
         )
     )
-    level = Level.NOTE if swollen & {side, other_side(side)} else Level.WARN
+    level = Level.NOTE if explained & {side, other_side(side)} else Level.WARN
     return Flag("other_leg", level, "reading", text, side, point, kind)
 
 
@@ -135,7 +137,7 @@ def _last_time(ranges: Ranges, place: Place, value: Value, before: Decimal | Non
 
 
 def _slip_beside(
-    ranges: Ranges, place: Place, value: Value, beside: Beside, swollen: frozenset[Side]
+    ranges: Ranges, place: Place, value: Value, beside: Beside, explained: frozenset[Side]
 ) -> Flag | None:
     """Find the slip that brings a value to the other leg's and last time's, as far as known."""
     side, point, kind = place
@@ -153,7 +155,7 @@ def _slip_beside(
             words = slip_words(slip.code, slip.mm)
             text = _far_words(place, value, beside, words)
             doubted = range_doubts(ranges, point, kind, value.mm)
-            level = Level.NOTE if side in swollen and not doubted else Level.WARN
+            level = Level.NOTE if side in explained and not doubted else Level.WARN
             return Flag(slip.code, level, "reading", text, side, point, kind)
     return None
 

@@ -99,7 +99,7 @@ def doubt_reading(  # noqa: PLR0917  what was typed, and all that is known besid
     beside = Beside(
         context.known(other_side(side), point, kind), context.before(side, point, kind), leg
     )
-    flags += judge_beside(ranges, place, value, beside, swollen)
+    flags += judge_beside(ranges, place, value, beside, context.explained)
     just = context.just_typed
     same = judge_same(ranges, place, value, (just[0], just[2]) if just is not None else None)
     return _worst_first([*flags, *([same] if same is not None else [])])
@@ -110,6 +110,7 @@ def judge_readings(
     readings: Readings,
     before: Callable[[Side, Point, Kind], Decimal | None],
     swollen: frozenset[Side],
+    explained: frozenset[Side] = frozenset(),
 ) -> tuple[Flag, ...]:
     """Judge a whole recorded session as `doubt_reading` judges it reading by reading.
 
@@ -119,6 +120,7 @@ def judge_readings(
             are compared.
         before: the client's last session's values in mm; None where unread.
         swollen: legs recorded as swollen.
+        explained: those of them whose swelling is known of old.
 
     Returns:
         Flags, worst and most telling first, each doubt once, at the reading most likely wrong.
@@ -139,7 +141,7 @@ def judge_readings(
             flags += _misfit_flags(ranges, side, leg, judge_leg(ranges, leg), swollen)
         else:
             flags += _height_flags(ranges, side, leg)
-    flags += _judge_both_legs(ranges, legs, before, swollen)
+    flags += _judge_both_legs(ranges, legs, before, explained)
     flags += _same_in_a_row(ranges, readings)
     return _worst_first(flags)
 
@@ -232,7 +234,7 @@ def _judge_both_legs(
     ranges: Ranges,
     legs: _Legs,
     before: Callable[[Side, Point, Kind], Decimal | None],
-    swollen: frozenset[Side],
+    explained: frozenset[Side],
 ) -> list[Flag]:
     """Compare a session's values with the other leg's and with last time's."""
     flags: list[Flag] = []
@@ -247,7 +249,7 @@ def _judge_both_legs(
             other_mm = other.mm if other is not None else None
             beside = Beside(other_mm, before(side, point, kind), girths)
             place = (side, point, kind)
-            told = judge_beside(ranges, place, leg[point], beside, swollen)
+            told = judge_beside(ranges, place, leg[point], beside, explained)
             found.append((leg[point].mm, told))
         flags += _told_once(found)
     return flags

@@ -51,6 +51,9 @@ READING_DOUBTS = frozenset(
 )
 """Doubts about a reading itself, which a second reading can settle."""
 
+_NEVER_SETTLED = frozenset({"other_leg", "last_time"})
+"""A difference that a second reading confirms is a finding, and the more worrying for it."""
+
 _NEAR = (
     Verdict.FITS,
     Verdict.OVERLAP,
@@ -68,6 +71,25 @@ def swollen_sides(session: Session) -> frozenset[Side]:
         told = session.answer(what).values
         found |= {side for side in LEGS if side.value in told or Side.BOTH.value in told}
     return frozenset(found)
+
+
+def explained_sides(session: Session) -> frozenset[Side]:
+    """Return the swollen legs whose swelling is known of old.
+
+    A swollen leg is not enough: the swelling may be new, and one leg newly larger than the other
+    is for a doctor today. Late pregnancy and heart failure explain no difference between legs.
+    """
+    known = session.answer("swelling_known").values == ("oedema",)
+    return swollen_sides(session) if known else frozenset()
+
+
+def is_settled(readings: Readings, rule: RepeatRule, flag: Flag) -> bool:
+    """Whether a doubt about a reading was met by a second reading that says the same."""
+    if flag.code not in READING_DOUBTS - _NEVER_SETTLED or not (flag.side and flag.point):
+        return False
+    taken = readings.taken((flag.side, flag.point, flag.kind or Kind.GIRTH))
+    values = [reading.mm for reading in taken if reading.mm is not None]
+    return len(values) > 1 and agree(rule, values)
 
 
 def repeat_way(session: Session, rule: RepeatRule, side: Side) -> Way:

@@ -8,7 +8,7 @@ from fitcore.identity import EntryId
 from fitcore.neighbours import Context
 from fitcore.plausibility import doubt_reading
 from fitcore.readings import Readings
-from fitcore.repeats import swollen_sides
+from fitcore.repeats import explained_sides, swollen_sides
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -61,6 +61,7 @@ def doubt_typed(
         just_typed=_just_typed(readings, laptop),
         swollen=swollen_sides(session),
         tape_unit=tape_unit,
+        explained=explained_sides(session),
     )
     return doubt_reading(ranges, place, typed.mm, typed.typed, typed.unit, context)
 

@@ -58,12 +58,9 @@ class ClockWatch:
         """
         recent = _newest(sessions)
         instants = [
-            entry.at
-            for session in recent
-            for entry in session.entries
-            if entry.at is not None and entry.by.laptop == laptop
+            entry.at for session in recent for entry in session.entries if entry.by.laptop == laptop
         ]
-        newest = max(instants, key=lambda at: hours_between(EPOCH, at), default=None)
+        newest = _latest(instants)
         now = self._around.now()
         state = ClockState(
             now=now,
@@ -74,12 +71,23 @@ class ClockWatch:
             elapsed_monotonic_seconds=self._seconds(now) - self._opened,
             zone=self._around.zone,
             last_offset=_offset(newest),
+            newest_reading=_latest(
+                entry.at
+                for session in recent
+                for entry in session.entries
+                if entry.array == "readings"
+            ),
         )
         return judge_clock(state, rules)
 
 
 def _newest(sessions: Iterable[Session]) -> list[Session]:
     return sorted(sessions, key=lambda session: session.id)[-_NEWEST:]
+
+
+def _latest(instants: Iterable[datetime | None]) -> datetime | None:
+    known = (at for at in instants if at is not None)
+    return max(known, key=lambda at: hours_between(EPOCH, at), default=None)
 
 
 def _offset(instant: datetime | None) -> timedelta | None:

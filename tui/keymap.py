@@ -30,6 +30,13 @@ class Action:
 _HELP = Action("help", ("f1", "question_mark"), mark("help"), mark("show what the keys do"))
 _QUIT = Action("quit", ("f10", "ctrl+q"), mark("close"), mark("close; everything is saved already"))
 _UP = Action("up", ("up",), mark("up"), mark("go up"), shown=False)
+_PAUSE_AND_QUIT = Action(
+    "quit",
+    ("f10", "ctrl+q"),
+    mark("close"),
+    mark("pause and close; everything is saved"),
+    shown=False,
+)
 _DOWN = Action("down", ("down",), mark("down"), mark("go down"), shown=False)
 
 ACTIONS: dict[str, tuple[Action, ...]] = {
@@ -148,13 +155,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             "leave", ("escape",), mark("pause"), mark("stop here and come back to this field later")
         ),
         _HELP,
-        Action(
-            "quit",
-            ("f10", "ctrl+q"),
-            mark("close"),
-            mark("pause and close; everything is saved"),
-            shown=False,
-        ),
+        _PAUSE_AND_QUIT,
     ),
     "review": (
         Action("accept", ("enter",), mark("go there"), mark("go where the doubt is mended")),
@@ -164,13 +165,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action("result", ("f6",), mark("result"), mark("show the result all the same")),
         Action("leave", ("escape",), mark("pause"), mark("stop here; the session is not finished")),
         _HELP,
-        Action(
-            "quit",
-            ("f10", "ctrl+q"),
-            mark("close"),
-            mark("pause and close; everything is saved"),
-            shown=False,
-        ),
+        _PAUSE_AND_QUIT,
     ),
     "result": (
         Action(

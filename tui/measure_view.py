@@ -22,7 +22,16 @@ LEG_COLUMNS = 30
 LEAST_ROWS = 12
 """A leg lower than this cannot be drawn."""
 _HOURS_OF_A_DAY = 24
-_CLOCK_CODES = frozenset({"clock_behind", "clock_moved", "clock_not_confirmed", "offset_wrong"})
+_CLOCK_CODES = frozenset(
+    {
+        "clock_behind",
+        "clock_moved",
+        "clock_not_confirmed",
+        "offset_wrong",
+        "reading_in_future",
+        "zone_changed",
+    }
+)
 
 
 def beside_field(desk: Desk) -> str:
@@ -126,7 +135,7 @@ def hours_content(desk: Desk) -> Content:
     )
     warned = ""
     if blocked is not None:
-        warned = say(" ! {text}", text=blocked.text)
+        warned = say(" ! time or clock: F7")
     elif "late_in_day" in {flag.code for flag in flags if flag.level is Level.WARN}:
         warned = say(" ! late in the day")
     elif codes & _CLOCK_CODES:

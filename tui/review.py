@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fitcore.flags import Flag, Level, told_once
 from fitcore.points import Kind, place_words, side_words
 from fitcore.protocol import is_done
-from fitcore.repeats import READING_DOUBTS, agree
+from fitcore.repeats import is_settled
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -39,21 +39,12 @@ def review_lines(desk: Desk) -> list[ReviewLine]:
     return [
         ReviewLine(flag, step_of(desk, flag))
         for flag in told_once(desk.flags)
-        if not _is_settled(desk, flag)
+        if not is_settled(desk.readings, desk.protocol.repeat, flag)
         and (
             flag.level is Level.BLOCK
             or (flag.level is Level.WARN and (flag.about == "reading" or flag.code == "dent"))
         )
     ]
-
-
-def _is_settled(desk: Desk, flag: Flag) -> bool:
-    """Whether a doubt about one reading was looked at and a second reading says the same."""
-    if flag.code not in READING_DOUBTS or not (flag.side and flag.point):
-        return False
-    taken = desk.readings.taken((flag.side, flag.point, flag.kind or Kind.GIRTH))
-    values = [reading.mm for reading in taken if reading.mm is not None]
-    return len(values) > 1 and agree(desk.protocol.repeat, values)
 
 
 def step_of(desk: Desk, flag: Flag) -> Step | None:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from fitcore.clean_text import is_unsafe
+from fitcore.clock import local_time_kind
 from fitcore.instants import (
     fixed_offset,
     hours_between,
@@ -137,7 +138,9 @@ def test_what_is_no_time_of_day_is_refused(text: str) -> None:
         ("23:00", _berlin(SPRING, 8), "2025-03-29T23:00:00+01:00"),
         ("1:30", _berlin(AUTUMN, 8), "2025-10-26T01:30:00+02:00"),
         ("23:00", _berlin(AUTUMN, 8), "2025-10-25T23:00:00+02:00"),
-        ("2:40", _berlin(AUTUMN, 8), "2025-10-26T02:40:00+01:00"),  # it struck twice
+        ("2:40 before", _berlin(AUTUMN, 8), "2025-10-26T02:40:00+02:00"),  # it struck twice
+        ("2:40 after", _berlin(AUTUMN, 8), "2025-10-26T02:40:00+01:00"),
+        ("2:40", _berlin(SPRING, 2), "2025-03-29T02:40:00+01:00"),  # before the change: yesterday's
         # 02:10 for the second time; 02:40 has struck once today, half an hour ago.
         ("2:40", _berlin(AUTUMN, 2, 10, fold=1), "2025-10-26T02:40:00+02:00"),
     ],
@@ -146,6 +149,23 @@ def test_the_last_such_time_is_right_around_the_changes_of_summer_time(
     text: str, now: datetime, expected: str
 ) -> None:
     assert write_instant(parse_time_of_day(text, now)) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "now", "code"),
+    [
+        ("2:40", _berlin(AUTUMN, 8), "local_time_twice"),
+        ("0240", _berlin(AUTUMN, 3, 10), "local_time_twice"),
+        ("2:40", _berlin(SPRING, 8), "local_time_never"),
+        ("2:00", _berlin(SPRING, 8), "local_time_never"),
+    ],
+)
+def test_a_time_that_came_twice_or_never_is_asked_about(
+    text: str, now: datetime, code: str
+) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse_time_of_day(text, now)
+    assert caught.value.problem.code == code
 
 
 _AROUND = [
@@ -157,13 +177,19 @@ _AROUND = [
 
 @pytest.mark.parametrize("text", ["1:30", "2:00", "2:10", "2:30", "2:50", "3:00", "3:10"])
 def test_a_time_of_day_is_never_later_than_now_nor_two_days_old(text: str) -> None:
-    """Rising after now would be negative hours out of bed."""
-    wrong = [
-        f"{now.astimezone(BERLIN):%d %b %H:%M %z}"
-        for now in _AROUND
-        if not 0 <= hours_between(parse_time_of_day(text, now.astimezone(BERLIN)), now) <= 26
-    ]
-    assert wrong == []
+    """Rising after now would be negative hours out of bed; two such times are asked about."""
+    for now in (at.astimezone(BERLIN) for at in _AROUND):
+        try:
+            hours = hours_between(parse_time_of_day(text, now), now)
+        except UnitError as error:  # the two refusals are right only around a change
+            code = error.problem.code
+            hour, minute = map(int, text.split(":"))
+            days = [now.date() - timedelta(days=back) for back in (0, 1)]
+            walls = [datetime(d.year, d.month, d.day, hour, minute) for d in days]  # noqa: DTZ001
+            kinds = {local_time_kind(wall, BERLIN) for wall in walls}
+            assert code in {f"local_time_{kind}" for kind in kinds}
+        else:
+            assert 0 <= hours <= 26, f"{now:%d %b %H:%M %z}"
 
 
 @pytest.mark.parametrize("name", ["Europe/Berlin", "UTC", "Atlantic/Faroe"])

@@ -55,6 +55,7 @@ def told(
     before: Mapping[Place, Decimal] | None = None,
     just: tuple[Place, str, Decimal] | None = None,
     swollen: frozenset[Side] = NOBODY,
+    explained: frozenset[Side] = NOBODY,
     ranges: Ranges = RANGES,
 ) -> tuple[Flag, ...]:
     """Type one reading; the place itself must never be asked for."""
@@ -64,7 +65,9 @@ def told(
         assert asked != place
         return (known or {}).get(asked)
 
-    context = Context(value, lambda *asked: (before or {}).get(asked), just, swollen, unit)
+    context = Context(
+        value, lambda *asked: (before or {}).get(asked), just, swollen, unit, explained
+    )
     length = parse_length(typed, unit)
     return doubt_reading(ranges, place, length.mm, typed, length.unit, context)
 
@@ -99,8 +102,10 @@ def recorded(
     readings: Readings,
     before: Mapping[Place, Decimal] | None = None,
     swollen: frozenset[Side] = NOBODY,
+    explained: frozenset[Side] = NOBODY,
 ) -> list[tuple[str, Level, Side | None, Point | None]]:
-    flags = judge_readings(RANGES, readings, lambda *asked: (before or {}).get(asked), swollen)
+    last = before or {}
+    flags = judge_readings(RANGES, readings, lambda *asked: last.get(asked), swollen, explained)
     return [(flag.code, flag.level, flag.side, flag.point) for flag in flags]
 
 
@@ -481,9 +486,12 @@ def test_on_a_swollen_leg_proportions_are_notes_and_nothing_blocks() -> None:
 
 
 @pytest.mark.parametrize("side", [LEFT, RIGHT])
-def test_a_difference_from_or_to_a_swollen_leg_is_a_note(side: Side) -> None:
-    flags = told("C", "44.0", girths(RIGHT, C="37.8"), swollen=frozenset({side}))
-    assert [(f.code, f.level) for f in flags] == [("other_leg", Level.NOTE)]
+def test_a_difference_is_a_note_only_where_the_swelling_is_known_of_old(side: Side) -> None:
+    """One leg newly larger is for a doctor today, however it was recorded."""
+    legs = frozenset({side})
+    for explained, level in ((NOBODY, Level.WARN), (legs, Level.NOTE)):
+        flags = told("C", "44.0", girths(RIGHT, C="37.8"), swollen=legs, explained=explained)
+        assert [(f.code, f.level) for f in flags] == [("other_leg", level)]
 
 
 # --- whole recorded sessions ---------------------------------------------------------------------
@@ -492,7 +500,11 @@ def test_a_difference_from_or_to_a_swollen_leg_is_a_note(side: Side) -> None:
 def test_a_recorded_difference_is_told_once_at_the_larger_leg() -> None:
     rows = session(("left", "C", "girth", "37.0"), ("right", "C", "girth", "40.2"))
     assert recorded(rows) == [("other_leg", Level.WARN, RIGHT, Point.C)]
-    assert recorded(rows, swollen=frozenset({RIGHT})) == [("other_leg", Level.NOTE, RIGHT, Point.C)]
+    legs = frozenset({RIGHT})
+    assert recorded(rows, swollen=legs) == [("other_leg", Level.WARN, RIGHT, Point.C)]
+    assert recorded(rows, swollen=legs, explained=legs) == [
+        ("other_leg", Level.NOTE, RIGHT, Point.C)
+    ]
 
 
 def test_a_recorded_slip_is_told_at_the_leg_it_explains() -> None:

@@ -11,11 +11,21 @@ from hypothesis import strategies as st
 from strategies import entry_of, session_of
 
 from fitcore.disk.profile_files import load_profiles
+from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Point, Side
 from fitcore.profile_models import RepeatRule
 from fitcore.protocol import plan
 from fitcore.readings import Readings
-from fitcore.repeats import agree, judge_repeats, limit_mm, near_edges, repeat_way, rounds_wanted
+from fitcore.repeats import (
+    agree,
+    explained_sides,
+    is_settled,
+    judge_repeats,
+    limit_mm,
+    near_edges,
+    repeat_way,
+    rounds_wanted,
+)
 from fitcore.sizing import decide_size
 
 if TYPE_CHECKING:
@@ -228,3 +238,34 @@ def test_near_an_edge_is_within_the_limit_of_it() -> None:
         answer = decide_size(chart, lambda p, k, r=readings: r.adopted(Side.LEFT, p, k))
         places = near_edges(Side.LEFT, [(chart, answer)], RULE)
         assert (CALF in places) is near, (chart.id, mm, answer)
+
+
+@pytest.mark.parametrize(
+    ("code", "second", "settled"),
+    [
+        ("soft_range", "28.1", True),
+        ("tape_slip", "28.0", True),
+        ("soft_range", "28.6", False),
+        ("soft_range", None, False),
+        # Confirmed by a second reading, a leg larger than the other is more worrying, not less.
+        ("other_leg", "28.1", False),
+        ("last_time", "28.1", False),
+        ("late_in_day", "28.1", False),
+    ],
+)
+def test_a_second_reading_settles_a_slip_but_never_a_finding(
+    code: str, second: str | None, *, settled: bool
+) -> None:
+    entries = [read(1, ANKLE, "28.0")] + ([read(2, ANKLE, second, 2)] if second else [])
+    flag = Flag(code, Level.WARN, "reading", "told", ANKLE[0], ANKLE[1], ANKLE[2])
+    assert is_settled(Readings(session_of(*entries)), RULE, flag) is settled
+
+
+def test_only_a_swelling_known_of_old_explains_a_difference() -> None:
+    swollen = answered(1, "swollen", "left")
+    for known, explained in (("oedema", {Side.LEFT}), ("none", set()), ("heart_failure", set())):
+        session = session_of(swollen, answered(2, "swelling_known", known))
+        assert explained_sides(session) == explained
+    assert explained_sides(session_of(swollen)) == set()
+    disputed = [answered(2, "swelling_known", "oedema"), answered(3, "swelling_known", "none")]
+    assert explained_sides(session_of(swollen, *disputed)) == set()

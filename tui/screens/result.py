@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import TYPE_CHECKING
 
 from rich.cells import cell_len, set_cell_size
@@ -12,17 +11,16 @@ from textual.widgets import Static
 from fitcore.flags import Level, told_once
 from fitcore.morning import morning_words
 from fitcore.points import place_words, side_words
-from fitcore.problems import FitError
 from fitcore.shoes import system_words
 from fitcore.sizing import Margin, SizeAnswer, Verdict, dimension_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
-from tui.screens.work_screen import WorkScreen
+from tui.screens.ending_screen import EndingScreen
 from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
 
     from textual.widget import Widget
 
@@ -47,15 +45,15 @@ MOST_NOTE_ROWS = 5
 """Rows of notes below the reasons; F3 shows all."""
 
 
-class ResultScreen(WorkScreen):
+class ResultScreen(EndingScreen):
     """Every chart, every leg."""
 
     KEYMAP = "result"
     CSS_PATH = "result.tcss"
+    FAULT_PLACE = "#flags"
 
     def __init__(self, desk: Desk) -> None:
-        super().__init__()
-        self.desk = desk
+        super().__init__(desk)
         self._fit: SessionFit = desk.result()
         self._side_index = 0
         self._rows = chart_rows(self._fit)
@@ -84,7 +82,7 @@ class ResultScreen(WorkScreen):
         heading = set_cell_size("  " + say("Size chart"), self._name_width) + legs
         self.query_one("#columns", Static).update(Content.styled(heading, "bold"))
         self.query_one(PickList).show([self._line(row) for row in self._rows], 0)
-        self._show_reasons()
+        self.show_marked()
 
     @property
     def _name_width(self) -> int:
@@ -105,7 +103,8 @@ class ResultScreen(WorkScreen):
             title = set_cell_size(title, room - 1) + "…"
         return set_cell_size(title, room) + " " + cells
 
-    def _show_reasons(self) -> None:
+    def show_marked(self) -> None:
+        """Show the reasons of the marked chart for one leg."""
         self.query_one("#flags", Static).update(self._flags_content())
         if not self._rows or not self._fit.legs:
             return
@@ -128,24 +127,14 @@ class ResultScreen(WorkScreen):
 
     # --- actions -----------------------------------------------------------------------------
 
-    async def do_up(self) -> None:
-        """Show the chart above."""
-        self.query_one(PickList).move(-1)
-        self._show_reasons()
-
-    async def do_down(self) -> None:
-        """Show the chart below."""
-        self.query_one(PickList).move(1)
-        self._show_reasons()
-
     async def do_other_side(self) -> None:
         """Show the reasons for the other leg."""
         self._side_index = (self._side_index + 1) % max(1, len(self._fit.legs))
-        self._show_reasons()
+        self.show_marked()
 
     async def do_finish(self) -> None:
         """Mark the session finished and go to the start."""
-        if await self._write(self.desk.finish):
+        if await self.write(self.desk.finish):
             await self.desk_app.show_start(finished=True)
 
     async def do_notes(self) -> None:
@@ -153,29 +142,6 @@ class ResultScreen(WorkScreen):
         from tui.screens.text import TextScreen
 
         await self.app.push_screen(TextScreen(say("Notes"), notes_content(self._fit)))
-
-    async def do_measure(self) -> None:
-        """Go back to the readings."""
-        await self.desk_app.show_measure(self.desk)
-
-    async def do_leave(self) -> None:
-        """Go to the start; the session is not finished yet."""
-        if await self.pause():
-            await self.desk_app.show_start()
-
-    async def pause(self) -> bool:
-        """Note where the session is left; whether that could be written."""
-        return await self._write(self.desk.pause)
-
-    async def _write(self, move: Callable[[], None]) -> bool:
-        try:
-            await asyncio.to_thread(move)
-        except FitError as error:
-            self.query_one("#flags", Static).update(
-                Content(f"! {error.problem.text} {error.problem.mend}")
-            )
-            return False
-        return True
 
 
 def offer_content(fit: SessionFit) -> Content:
