@@ -176,7 +176,7 @@ def doubt_words(codes: Collection[str]) -> str:
 
 
 def place_rows(desk: Desk, step: Step, width: int, *, here: bool) -> list[str]:
-    """Return the row of one place in the list, and a second where its values do not fit.
+    """Return the row of one place in the list, and more where its values and doubt do not fit.
 
     Args:
         desk: the open session.
@@ -202,8 +202,11 @@ def place_rows(desk: Desk, step: Step, width: int, *, here: bool) -> list[str]:
             if (flag.side, flag.point, flag.kind or Kind.GIRTH) == place
             and flag.level is not Level.NOTE
         }
-        value = state_words(readings, place) + doubt_words(codes)
+        value, doubt = state_words(readings, place), doubt_words(codes)
     else:
-        value = say("read {done} of {count}", done=done, count=len(steps))
-    row = f"{named:<32} {value}"
-    return [row] if len(row) <= width else [named, f"     {value}"]
+        value, doubt = say("read {done} of {count}", done=done, count=len(steps)), ""
+    row = f"{named:<32} {value}{doubt}"
+    if len(row) <= width:
+        return [row]
+    second = f"     {value}{doubt}"
+    return [named, second] if len(second) <= width else [named, f"     {value}", f"    {doubt}"]
