@@ -158,6 +158,8 @@ from tui.__main__ import main
 
 def stop(*_):
     os.kill(os.getpid(), getattr(signal, sys.argv[1]))
+    while True:  # the kernel may hand the signal to another thread first
+        pass
 
 folder.write_session = stop
 sys.exit(main(sys.argv[2:]))
