@@ -156,10 +156,11 @@ import os, signal, sys
 import fitcore.disk.data_folder as folder
 from tui.__main__ import main
 
+# A shell's background job is started with SIGINT ignored, and so would this be.
+signal.signal(getattr(signal, sys.argv[1]), signal.SIG_DFL)
+
 def stop(*_):
     os.kill(os.getpid(), getattr(signal, sys.argv[1]))
-    while True:  # the kernel may hand the signal to another thread first
-        pass
 
 folder.write_session = stop
 sys.exit(main(sys.argv[2:]))
