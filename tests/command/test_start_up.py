@@ -157,7 +157,8 @@ import fitcore.disk.data_folder as folder
 from tui.__main__ import main
 
 # A shell's background job is started with SIGINT ignored, and so would this be.
-signal.signal(getattr(signal, sys.argv[1]), signal.SIG_DFL)
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 def stop(*_):
     os.kill(os.getpid(), getattr(signal, sys.argv[1]))
