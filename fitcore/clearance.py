@@ -1,60 +1,143 @@
 """May it be fitted? The one place that says whether a size may be offered.
 
-Screen, command line, papers and exports all ask here. Screening questions do not exist yet, so no
-leg is ever cleared and no size is ever an offer.
+Screen, command line, papers and exports all ask here: answers, blood pressures, the calves, the
+prescription and recorded decisions come together in one answer for each leg and garment. Pure.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
-from fitcore.outcomes import Clearance
-from fitcore.points import LEGS
+from fitcore.calves import Calves, judge_calves
+from fitcore.decisions import ClearanceAnswer, Decision, clearance, decisions_of, may_fit
+from fitcore.outcomes import Action, Clearance
+from fitcore.prescription import Prescription, prescription_of
+from fitcore.screening import screen_session
+from fitcore.screening_answers import Garment
 from fitcore.words import say
 
 if TYPE_CHECKING:
+    from datetime import date
+    from decimal import Decimal
+
+    from fitcore.chart import Chart
+    from fitcore.outcomes import FiredRule
     from fitcore.points import Side
+    from fitcore.readings import Readings
+    from fitcore.rules import Rules
+    from fitcore.screening_result import ScreeningResult
     from fitcore.session import Session
 
 
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """Whether a size may be offered for one leg, and the sentence that says why not."""
+@dataclass(frozen=True)
+class SessionClearance:
+    """What a session says of whether compression may be fitted."""
 
-    clearance: Clearance
-    offered: bool
-    why: str
+    session: Session
+    rules: Rules
+    on: date
+    calves: Calves
+    result: ScreeningResult
+    decisions: tuple[Decision, ...]
+    prescription: Prescription | None
+
+    def leg(self, side: Side) -> ClearanceAnswer:
+        """Say whether anything may be fitted on a leg, whatever the garment."""
+        return self._beside_prescription(
+            may_fit(self.result, side, self.decisions, on=self.on), side
+        )
+
+    def offer(self, side: Side, chart: Chart) -> ClearanceAnswer:
+        """Say whether a garment may be offered for a leg."""
+        upper = chart.pressure.mmhg[1] if chart.pressure is not None else None
+        result = self._with(chart.form, upper)
+        answer = clearance(result, side, self.decisions, upper, on=self.on)
+        return self._beside_prescription(answer, side)
+
+    def garment_notes(self, side: Side, chart: Chart) -> tuple[str, ...]:
+        """Return what is to be known of wearing this garment for the purpose asked for."""
+        upper = chart.pressure.mmhg[1] if chart.pressure is not None else None
+        general = {rule.id for rule in self.result.rules}
+        return tuple(
+            rule.text
+            for rule in self._with(chart.form, upper).rules_of(side)
+            if rule.action is Action.NOTE and rule.id not in general
+        )
+
+    def open_rules(self, side: Side) -> tuple[FiredRule, ...]:
+        """Return the rules on a leg that a decision may be asked about, worst first."""
+        return tuple(
+            rule
+            for rule in self.result.rules_of(side)
+            if rule.action in (Action.ASK, Action.STOP) and rule.lifted_by
+        )
+
+    def as_json(self) -> dict[str, object]:
+        """Return the screening part of `fit --json`."""
+        return self.result.as_json()
+
+    def _with(self, form: str, upper: Decimal | None) -> ScreeningResult:
+        """Return screening for one garment; charts that print the same share one."""
+        key = (form, upper)
+        if key not in self._garments:
+            self._garments[key] = _screen(
+                self.session, self.rules, self.on, self.calves, Garment(form, upper)
+            )
+        return self._garments[key]
+
+    @cached_property
+    def _garments(self) -> dict[tuple[str, Decimal | None], ScreeningResult]:
+        return {}
+
+    def _beside_prescription(self, answer: ClearanceAnswer, side: Side) -> ClearanceAnswer:
+        """Refuse what no prescription covers; a refusal for another reason stands."""
+        prescribed = self.prescription
+        if not answer.offered or prescribed is None:
+            return answer
+        why = prescribed.pressure.question
+        if side not in prescribed.sides:
+            why = say("Nothing is prescribed for this leg.")
+        if not why:
+            return answer
+        found = Clearance.ASK if answer.clearance is Clearance.CLEARED else answer.clearance
+        return replace(answer, clearance=found, offered=False, why=why, highest_mmhg=None)
 
 
-def judge_offer(session: Session, side: Side) -> Offer:  # noqa: ARG001 - screening reads both
-    """Say whether any size may be offered for a leg.
+def judge_clearance(
+    session: Session,
+    readings: Readings,
+    rules: Rules,
+    *,
+    on: date,
+    last: Readings | None = None,
+) -> SessionClearance:
+    """Judge whether a session's legs may be fitted.
 
     Args:
         session: the session; a leg nobody screened is `not_screened`, imports and old files too.
-        side: the leg.
+        readings: its readings, for the difference between the calves.
+        rules: the rules of screening and the standards of pressure classes.
+        on: the day something would be fitted: an ABPI ages, and a decision has a review date.
+        last: the client's readings of last time.
     """
-    return Offer(
-        Clearance.NOT_SCREENED,
-        offered=False,
-        why=say("Screening not done: size for information, not cleared to fit."),
+    calves = judge_calves(session, readings, rules.screening, last)
+    return SessionClearance(
+        session,
+        rules,
+        on,
+        calves,
+        _screen(session, rules, on, calves),
+        decisions_of(session),
+        prescription_of(session, rules.standards),
     )
 
 
-def screening_summary(session: Session) -> dict[str, object]:
-    """Return the screening part of `fit --json`.
-
-    `not_screened` is an outcome of its own here: nobody asked, which is neither *go* nor *ask*.
-    """
-    legs = {side.value: judge_offer(session, side).clearance.value for side in LEGS}
-    return {
-        "outcome": Clearance.NOT_SCREENED.value,
-        "urgency": "none",
-        "rules": [],
-        "abpi": {"left": None, "right": None},
-        "max_mmhg": None,
-        "legs": legs,
-    }
+def _screen(
+    session: Session, rules: Rules, on: date, calves: Calves, garment: Garment | None = None
+) -> ScreeningResult:
+    return screen_session(session, rules.screening, on=on, tape=calves.rule, garment=garment)
 
 
 def cautions() -> str:

@@ -96,6 +96,37 @@ class ClearanceAnswer:
     """Highest upper printed limit that may be offered; None where nothing may, or no limit is."""
 
 
+def may_fit(
+    result: ScreeningResult, side: Side, decisions: Sequence[Decision], *, on: date
+) -> ClearanceAnswer:
+    """Say whether anything may be fitted on a leg, whatever the garment.
+
+    Args:
+        result: what screening found.
+        side: the leg.
+        decisions: prescribers' decisions side by side; each that stands must allow it.
+        on: the day.
+    """
+    leg = result.leg(side)
+    rules = [rule for rule in result.rules_of(side) if rule.action is not Action.NOTE]
+    own = [decision for decision in decisions if decision.side is side]
+    if not leg.asked:
+        return _refused(leg.clearance, say("This leg is not there, or not to be fitted."))
+    open_rules = [rule for rule in rules if not _is_lifted(rule, own, on)]
+    if open_rules:
+        return _refused(leg.clearance, _why_open(open_rules[0], own, on))
+    if not result.complete:
+        return _refused(Clearance.NOT_SCREENED, _not_screened_words())
+    standing = [decision for decision in own if decision.holds_on(on)]
+    why = say("Prescriber's decision: {words}.", words=own[0].words) if rules else ""
+    return ClearanceAnswer(
+        leg.clearance,
+        offered=True,
+        why=why or say("Screened: no stop found."),
+        highest_mmhg=_limit(leg.limit_mmhg, standing),
+    )
+
+
 def clearance(
     result: ScreeningResult,
     side: Side,
@@ -114,27 +145,16 @@ def clearance(
             none, which is enough only where an ABPI clears the leg or a decision is not limited.
         on: the day.
     """
-    leg = result.leg(side)
-    rules = [rule for rule in result.rules_of(side) if rule.action is not Action.NOTE]
-    own = [decision for decision in decisions if decision.side is side]
-    if not leg.asked:
-        return _refused(leg.clearance, say("This leg is not there, or not to be fitted."))
-    open_rules = [rule for rule in rules if not _is_lifted(rule, own, on)]
-    if open_rules:
-        return _refused(leg.clearance, _why_open(open_rules[0], own, on))
-    if not result.complete:
-        return _refused(Clearance.NOT_SCREENED, _not_screened_words())
-    standing = [decision for decision in own if decision.holds_on(on)]
-    limit = _limit(leg.limit_mmhg, standing)
+    answer = may_fit(result, side, decisions, on=on)
+    limit = answer.highest_mmhg
     if limit is not None and upper_mmhg is None:
         text = say("At most {mmhg} mmHg, and this garment prints no pressure.", mmhg=plain(limit))
-        return _refused(_at_least_ask(leg.clearance), text)
+        return _refused(_at_least_ask(answer.clearance), text)
     if limit is not None and upper_mmhg is not None and upper_mmhg > limit:
-        return _refused(_at_least_ask(leg.clearance), _too_strong(upper_mmhg, limit, standing))
-    why = say("Prescriber's decision: {words}.", words=own[0].words) if rules else ""
-    return ClearanceAnswer(
-        leg.clearance, offered=True, why=why or say("Screened: no stop found."), highest_mmhg=limit
-    )
+        own = [decision for decision in decisions if decision.side is side]
+        standing = [decision for decision in own if decision.holds_on(on)]
+        return _refused(_at_least_ask(answer.clearance), _too_strong(upper_mmhg, limit, standing))
+    return answer
 
 
 def draft_decision(session: Session, decision: Decision, at: datetime) -> Draft:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fitcore.clearance import Offer, judge_offer, screening_summary
+from fitcore.clearance import SessionClearance, judge_clearance
 from fitcore.conditions import Earlier, LegTimes, judge_conditions, leg_times
 from fitcore.fields import choice_words, field_words, is_working_state
 from fitcore.flags import Flag, Level
@@ -26,9 +26,11 @@ from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
     from decimal import Decimal
 
     from fitcore.chart import Chart
+    from fitcore.decisions import ClearanceAnswer
     from fitcore.rules import Rules
 
 
@@ -40,8 +42,21 @@ class ChartFit:
     answer: SizeAnswer
     morning: ChartMorning | None
     """The answers by the swelling model; None where it does not cover the leg."""
+    offer: ClearanceAnswer
 
-    def as_json(self, offer: Offer) -> dict[str, object]:
+    @property
+    def offered(self) -> bool:
+        """Whether its size may be offered: the leg may have this garment, and there is a size."""
+        return self.offer.offered and self.answer.size is not None
+
+    @property
+    def offered_why(self) -> str:
+        """Why, or why not."""
+        if self.offer.offered and self.answer.size is None:
+            return say("No size of this chart is chosen.")
+        return self.offer.why
+
+    def as_json(self) -> dict[str, object]:
         """Return it in the shape `fit --json` prints."""
         answer = self.answer
         return {
@@ -53,8 +68,8 @@ class ChartFit:
             "alternatives": list(answer.alternatives),
             "complete": answer.complete,
             "margins": [margin.as_json() for margin in answer.margins],
-            "offered": offer.offered,
-            "offered_why": offer.why,
+            "offered": self.offered,
+            "offered_why": self.offered_why,
             "reasons": list(answer.reasons),
             "cautions": list(answer.cautions),
             "certainty": None,
@@ -68,7 +83,8 @@ class LegFit:
     """One leg: what was used and what each chart says."""
 
     side: Side
-    offer: Offer
+    offer: ClearanceAnswer
+    """Whether anything may be fitted, whatever the garment."""
     times: LegTimes | None
     adopted: tuple[Adopted, ...]
     not_taken: tuple[str, ...]
@@ -82,7 +98,7 @@ class LegFit:
             "side": self.side.value,
             "clearance": self.offer.clearance.value,
             "adopted": [value.as_json() for value in self.adopted],
-            "charts": [fit.as_json(self.offer) for fit in self.charts],
+            "charts": [fit.as_json() for fit in self.charts],
             "swelling": self.morning.as_json(),
         }
 
@@ -95,6 +111,7 @@ class SessionFit:
     client: str
     flags: tuple[Flag, ...]
     legs: tuple[LegFit, ...]
+    clearance: SessionClearance
     doubtful: frozenset[Place]
     """Places whose reading is in doubt or so near a size edge that a repeat may change it."""
 
@@ -103,7 +120,7 @@ class SessionFit:
         return {
             "session": self.session.id,
             "client": self.client,
-            "screening": screening_summary(self.session),
+            "screening": self.clearance.as_json(),
             "pair": None,
             "flags": [flag.as_json() for flag in self.flags],
             "legs": [leg.as_json() for leg in self.legs],
@@ -111,7 +128,12 @@ class SessionFit:
 
 
 def fit_session(
-    session: Session, charts: Sequence[Chart], rules: Rules, earlier: Session | None = None
+    session: Session,
+    charts: Sequence[Chart],
+    rules: Rules,
+    earlier: Session | None = None,
+    *,
+    on: date,
 ) -> SessionFit:
     """Judge a session: every leg against every chart.
 
@@ -120,13 +142,16 @@ def fit_session(
         charts: in the order the answers shall have.
         rules: ranges, thresholds, protocols and the swelling model.
         earlier: the client's last session before this one, to compare with.
+        on: the day something would be fitted.
 
     Returns:
         Legs left first; a leg counts where it was to be measured or has a reading.
     """
     readings = Readings(session)
     sides = legs_of(session, readings)
-    legs = tuple(_fit_one_leg(session, readings, side, charts, rules) for side in sides)
+    last = Readings(earlier) if earlier is not None else None
+    cleared = judge_clearance(session, readings, rules, on=on, last=last)
+    legs = tuple(_fit_one_leg(cleared, readings, side, charts) for side in sides)
     doubts = _reading_flags(session, readings, rules, earlier)
     repeat = rules.repeat_of(session)
     doubtful = {
@@ -134,10 +159,12 @@ def fit_session(
         for flag in doubts
         if flag.side and flag.point and flag.level is not Level.NOTE
     }
+    doubtful |= cleared.calves.repeats
     for leg in legs:
         doubtful |= near_edges(leg.side, [(fit.chart, fit.answer) for fit in leg.charts], repeat)
     flags = [
         *_file_flags(session, readings),
+        *cleared.calves.flags(),
         *judge_conditions(
             session,
             readings,
@@ -150,29 +177,30 @@ def fit_session(
         *judge_repeats(session, readings, repeat, sides, doubtful),
     ]
     return SessionFit(
-        session, session.text("client"), _worst_first(flags), legs, frozenset(doubtful)
+        session, session.text("client"), _worst_first(flags), legs, cleared, frozenset(doubtful)
     )
 
 
 def _fit_one_leg(
-    session: Session, readings: Readings, side: Side, charts: Sequence[Chart], rules: Rules
+    cleared: SessionClearance, readings: Readings, side: Side, charts: Sequence[Chart]
 ) -> LegFit:
+    session, rules = cleared.session, cleared.rules
     times = leg_times(session, readings, side)
     hours = times.hours_up if times is not None else None
     morning = leg_morning(session, readings, side, rules.swelling, hours)
 
     def fit_chart(chart: Chart) -> ChartFit:
-        answer = fit_leg(session, readings, side, chart)
+        answer = fit_leg(cleared, readings, side, chart)
         prescribed = session.text("purpose") == "prescribed"
         suitable = answer.verdict not in (Verdict.NOT_SUITABLE, Verdict.NOT_MEASURED)
         by_morning = (
             morning.of_chart(chart, readings, side, prescribed=prescribed) if suitable else None
         )
-        return ChartFit(chart, answer, by_morning)
+        return ChartFit(chart, answer, by_morning, cleared.offer(side, chart))
 
     return LegFit(
         side,
-        judge_offer(session, side),
+        cleared.leg(side),
         times,
         readings.adopted_of_leg(side),
         _not_taken(readings, side),
@@ -181,9 +209,10 @@ def _fit_one_leg(
     )
 
 
-def fit_leg(session: Session, readings: Readings, side: Side, chart: Chart) -> SizeAnswer:
+def fit_leg(cleared: SessionClearance, readings: Readings, side: Side, chart: Chart) -> SizeAnswer:
     """Judge one leg against one chart, suitability first."""
-    unsuitable = _why_not_suitable(session, chart)
+    session = cleared.session
+    unsuitable = _why_not_suitable(cleared, chart)
     if unsuitable:
         return SizeAnswer(Verdict.NOT_SUITABLE, reasons=(unsuitable,))
     answer = decide_size(
@@ -191,7 +220,8 @@ def fit_leg(session: Session, readings: Readings, side: Side, chart: Chart) -> S
         lambda point, kind: readings.adopted(side, point, kind),
         prescribed=session.text("purpose") == "prescribed",
     )
-    cautions = [*answer.cautions, *_posture_cautions(session, readings, side, chart)]
+    cautions = [*answer.cautions, *cleared.garment_notes(side, chart)]
+    cautions += _posture_cautions(session, readings, side, chart)
     cautions += [
         say(
             "{what}: different values stand side by side; choose one first.",
@@ -307,7 +337,8 @@ def _file_flags(session: Session, readings: Readings) -> list[Flag]:
     return flags
 
 
-def _why_not_suitable(session: Session, chart: Chart) -> str:
+def _why_not_suitable(cleared: SessionClearance, chart: Chart) -> str:
+    session = cleared.session
     forms, purpose = session.value("forms"), session.text("purpose")
     if isinstance(forms, list) and chart.form not in forms:
         return say(
@@ -322,7 +353,8 @@ def _why_not_suitable(session: Session, chart: Chart) -> str:
         return say("The chart ran out on {date}.", date=chart.valid_until.isoformat())
     if at is not None and chart.valid_from is not None and at.date() < chart.valid_from:
         return say("The chart is valid only from {date}.", date=chart.valid_from.isoformat())
-    return ""
+    prescribed = cleared.prescription
+    return "" if prescribed is None else prescribed.why_not(chart, cleared.rules.standards)
 
 
 def _posture_cautions(

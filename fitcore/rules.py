@@ -10,7 +10,9 @@ from fitcore.profile_models import RepeatRule
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from fitcore.pressure_model import PressureStandard
     from fitcore.profile_models import Protocol, Ranges
+    from fitcore.screening_book import ScreeningBook
     from fitcore.session import Session
     from fitcore.swelling_model import SwellingModel
     from fitcore.time_rules import TimeRules
@@ -18,12 +20,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Ranges, thresholds, protocols and the swelling model of one run."""
+    """Ranges, thresholds, protocols, the swelling model and screening of one run."""
 
     ranges: Ranges
     time: TimeRules
     protocols: Mapping[str, Protocol]
     swelling: SwellingModel
+    screening: ScreeningBook
+    standards: tuple[PressureStandard, ...]
+    """Standards of pressure classes."""
 
     def protocol_of(self, session: Session) -> Protocol | None:
         """Return the protocol a session follows; None where it names none known here."""

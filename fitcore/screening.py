@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from fitcore.points import Side
-    from fitcore.screening_answers import Answer
+    from fitcore.screening_answers import Answer, Garment
     from fitcore.screening_book import ScreeningBook
     from fitcore.screening_model import BuiltIn, Question, Rule
     from fitcore.session import Session
@@ -60,19 +60,33 @@ def screen(
 
 
 def screen_session(
-    session: Session, book: ScreeningBook, *, on: date, tape: FiredRule | None = None
+    session: Session,
+    book: ScreeningBook,
+    *,
+    on: date,
+    tape: FiredRule | None = None,
+    garment: Garment | None = None,
 ) -> ScreeningResult:
     """Judge a session.
 
     A hold that rested on an answer since changed or struck out stands until an assessment with
     finding, date and who replaces that answer.
+
+    Args:
+        session: the session.
+        book: questions, rules and purposes.
+        on: the day, for the age of an ABPI.
+        tape: what the difference between the calves asks for.
+        garment: one garment to judge; without it what the session says of garments counts.
     """
     answered = session.value("sides")
     sides = [side for side in LEGS if not isinstance(answered, list) or side.value in answered]
 
     def judge(*, earlier_too: bool) -> ScreeningResult:
-        read = answers_from_session(session, book.questions, earlier_too=earlier_too)
-        return screen(*read, book, on=on, sides=sides or LEGS, tape=tape)
+        answers, taken = answers_from_session(session, book.questions, earlier_too=earlier_too)
+        if garment is not None:
+            answers = answers.for_garment(garment)
+        return screen(answers, taken, book, on=on, sides=sides or LEGS, tape=tape)
 
     present, earlier = judge(earlier_too=False), judge(earlier_too=True)
     holds = tuple(rule for rule in earlier.rules if rule.action is Action.HOLD)

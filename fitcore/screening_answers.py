@@ -42,6 +42,15 @@ _FROM_FIELDS = {"purpose": "purpose", "garment_form": "forms"}
 
 
 @dataclass(frozen=True, slots=True)
+class Garment:
+    """What screening asks of one garment."""
+
+    form: str
+    upper_mmhg: Decimal | None
+    """Upper printed limit in mmHg; None where none is printed."""
+
+
+@dataclass(frozen=True, slots=True)
 class Answers:
     """What was answered: for each question id the answers that stand side by side."""
 
@@ -50,6 +59,13 @@ class Answers:
     def of(self, name: str) -> tuple[Answer, ...]:
         """Return the answers to one question, empty where it was not answered."""
         return self.given.get(name, ())
+
+    def for_garment(self, garment: Garment) -> Answers:
+        """Return the same for one garment; layers the session tells of still count."""
+        told = [a for a in self.of("garment_high_mmhg") if isinstance(a, Decimal)]
+        printed = [garment.upper_mmhg] if garment.upper_mmhg is not None else []
+        highest = {"garment_high_mmhg": (max(told + printed),)} if told or printed else {}
+        return Answers({**self.given, **highest, "garment_form": (garment.form,)})
 
     def with_absent_unknown(self, questions: Questions) -> Answers:
         """Return the same with every unanswered line of the first page as not known."""

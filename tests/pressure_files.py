@@ -6,7 +6,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from fitcore.chart import Pressure
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Point
 from fitcore.pressure import NamedClass, find_class
 from fitcore.pressure_model import IllustrationRules, PressureStandard

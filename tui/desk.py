@@ -34,6 +34,7 @@ from tui.desk_words import reading_words, saved_words, usual_words, where_words
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from fitcore.clearance import SessionClearance
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.profile_files import Profiles
     from fitcore.entries import Draft, Value
@@ -91,7 +92,7 @@ class Desk:
     @property
     def _seen(self) -> _View:
         if self._view is None or self._view.session is not self.session:
-            self._view = _look(self.session, self.sides, self.protocol, self.profiles, self.earlier)
+            self._view = _look(self.session, self.sides, self.protocol, self.result())
         return self._view
 
     @property
@@ -108,6 +109,11 @@ class Desk:
     def flags(self) -> tuple[Flag, ...]:
         """What is doubtful about the session as it stands, worst first."""
         return self._seen.flags
+
+    @property
+    def clearance(self) -> SessionClearance:
+        """Whether the legs may be fitted, as the session stands."""
+        return self._seen.clearance
 
     @property
     def protocol(self) -> Protocol:
@@ -178,7 +184,13 @@ class Desk:
     def result(self) -> SessionFit:
         """Judge the session against every chart."""
         earlier = self.earlier[0] if self.earlier else None
-        return fit_session(self.session, self.profiles.charts, self.profiles.rules, earlier)
+        return fit_session(
+            self.session,
+            self.profiles.charts,
+            self.profiles.rules,
+            earlier,
+            on=self.now().date(),
+        )
 
     def usual_words(self) -> str:
         """Return the usual range of the present field, in the tape's unit."""
@@ -369,17 +381,11 @@ class _View:
     readings: Readings
     steps: tuple[Step, ...]
     flags: tuple[Flag, ...]
+    clearance: SessionClearance
 
 
-def _look(
-    session: Session,
-    sides: tuple[Side, ...],
-    protocol: Protocol,
-    profiles: Profiles,
-    earlier: Sequence[Session],
-) -> _View:
+def _look(session: Session, sides: tuple[Side, ...], protocol: Protocol, fit: SessionFit) -> _View:
     readings = Readings(session)
-    fit = fit_session(session, profiles.charts, profiles.rules, earlier[0] if earlier else None)
     rule = protocol.repeat
 
     def wanted(place: Place) -> int:
@@ -388,5 +394,6 @@ def _look(
     def at_once(side: Side) -> bool:
         return repeat_way(session, rule, side) == "each_point"
 
-    steps = plan(protocol, sides, wanted=wanted, at_once=at_once)
-    return _View(session, readings, steps, fit.flags)
+    calves_first = fit.clearance.prescription is not None
+    steps = plan(protocol, sides, wanted=wanted, at_once=at_once, calves_first=calves_first)
+    return _View(session, readings, steps, fit.flags, fit.clearance)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from fitcore.disk.profile_files import locate, profile_bytes, read_profile
+from fitcore.disk.profile_reading import locate, profile_bytes, read_profile
 from fitcore.disk.session_files import read_regular
 from fitcore.problems import Problem, ProblemLevel, ProfileError
 from fitcore.screening_book import (

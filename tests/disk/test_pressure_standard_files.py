@@ -5,16 +5,27 @@ from __future__ import annotations
 from decimal import Decimal
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
-from fitcore.disk.profile_files import load_pressure
-from fitcore.problems import ProfileError
+from fitcore.disk.profile_files import load_profiles
+from fitcore.problems import Problem, ProfileError
+
+if TYPE_CHECKING:
+    from fitcore.pressure_model import IllustrationRules, PressureStandard
 
 SHIPPED = Path(str(files("profiles")))
 STANDARD_FILES = sorted((SHIPPED / "pressure").glob("*.toml"))
 RAL = SHIPPED / "pressure" / "ral-gz-387-1.toml"
 RULES = SHIPPED / "illustration" / "pressure-profile.toml"
+
+
+def load_pressure(
+    own: Path | None = None,
+) -> tuple[tuple[PressureStandard, ...], IllustrationRules, tuple[Problem, ...]]:
+    profiles = load_profiles(own)
+    return profiles.standards, profiles.illustration, profiles.problems
 
 
 def _own(folder: Path, kind: str, text: str) -> Path:

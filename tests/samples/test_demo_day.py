@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
@@ -24,6 +25,7 @@ SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 LAPTOPS = ("dunlin", "petrel", "tern")
 FILES = [path for laptop in LAPTOPS for path in find_session_files(SAMPLES / laptop)]
 PROFILES = load_profiles()
+DAY = date(2026, 3, 4)
 
 
 def load(path: Path) -> Session:
@@ -40,7 +42,7 @@ def of_client(laptop: str, code: str) -> Session:
 
 def fitted(laptop: str, code: str) -> SessionFit:
     session = of_client(laptop, code)
-    return fit_session(session, PROFILES.charts, PROFILES.rules)
+    return fit_session(session, PROFILES.charts, PROFILES.rules, on=DAY)
 
 
 def sizes(fit: SessionFit, chart: str) -> list[tuple[str, str | None]]:
@@ -112,7 +114,7 @@ def test_numbers_of_each_laptop_have_no_gap() -> None:
 
 def test_nobody_is_ever_offered_a_size() -> None:
     for path in FILES:
-        fit = fit_session(load(path), PROFILES.charts, PROFILES.rules)
+        fit = fit_session(load(path), PROFILES.charts, PROFILES.rules, on=DAY)
         for leg in fit.legs:
             assert leg.offer.clearance.value == "not_screened"
             assert not leg.offer.offered
@@ -292,7 +294,7 @@ def test_cases_9_and_13_get_no_morning_size_either(laptop: str, code: str, why: 
 
 def test_case_11_one_leg_alone_is_judged() -> None:
     fit = next(
-        fit_session(load(p), PROFILES.charts, PROFILES.rules)
+        fit_session(load(p), PROFILES.charts, PROFILES.rules, on=DAY)
         for p in find_session_files(SAMPLES / "petrel")
         if load(p).text("client").startswith("petrel-001")
     )
@@ -301,7 +303,7 @@ def test_case_11_one_leg_alone_is_judged() -> None:
 
 def test_case_12_a_lying_leg_gets_the_posture_caution() -> None:
     fit = next(
-        fit_session(load(p), PROFILES.charts, PROFILES.rules)
+        fit_session(load(p), PROFILES.charts, PROFILES.rules, on=DAY)
         for p in find_session_files(SAMPLES / "petrel")
         if load(p).text("client").startswith("petrel-002")
     )

@@ -27,7 +27,7 @@ from fitcore.clock import (
     seconds_between,
     worst_first,
 )
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.flags import Flag, Level
 from fitcore.time_rules import TimeRules
 

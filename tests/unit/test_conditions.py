@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from strategies import SESSION, entry_of, session_of
 
 from fitcore.conditions import Earlier, flags_now, judge_conditions, judge_now, leg_times
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.edits import draft_answer, draft_reading, parse_typed
 from fitcore.flags import Flag, Level
 from fitcore.identity import EntryId

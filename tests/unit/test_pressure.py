@@ -15,7 +15,7 @@ import pint
 import pytest
 from pressure_files import ALL, CLASSES, NAMES, PROFILES, STANDARDS, named
 
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.pressure import (
     class_key,
     class_words,

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from pressure_files import CLASSES, ORDINARY, PROFILES, RULES, STANDARDS, leg, named, printed
 
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Point, Side
 from fitcore.pressure import find_class
 from fitcore.pressure_drawing import COLUMNS, draw_profile, draw_profile_svg

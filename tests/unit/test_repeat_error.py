@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import AT, SESSION, entry_from_line, entry_of, millimetres
 
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Kind, Point, Side
 from fitcore.quality_report import QualityReport, report_quality, standard_error
 from fitcore.quality_rules import QualityRules

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from strategies import AT, entry_of, millimetres, session_of
 
-from fitcore.disk.profile_files import read_profile
+from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Kind, Point, Side
 from fitcore.readings import Adopted, Readings
 from fitcore.swelling import (

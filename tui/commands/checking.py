@@ -169,7 +169,7 @@ class _Checked:
         return found
 
     def _profile(self, path: Path, raw: bytes, kind: str) -> list[Problem]:
-        from fitcore.disk.profile_files import read_profile
+        from fitcore.disk.profile_reading import read_profile
 
         loaded = read_profile(raw, _model_of(kind), str(path))
         if isinstance(loaded, tuple):

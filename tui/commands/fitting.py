@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from fitcore.session import Session
 
 
-def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
+def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
     """Match every session under the paths to every chart; writes nothing."""
     charts_folder: Path | None = arguments.charts
     require_paths([*arguments.paths, *([charts_folder] if charts_folder else [])])
@@ -49,6 +49,7 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
             charts[owners[session.id]],
             profiles[owners[session.id]].rules,
             earlier.get(session.id),
+            on=surroundings.now().date(),
         )
         for session in sessions.values()
     ]
