@@ -74,6 +74,10 @@ class Question(ProfileModel):
     opens: tuple[Opens, ...] = Field(default=(), strict=False)
     """Any of them opens it; a question without stands on its page."""
     choices: tuple[Choice, ...] = Field(default=(), strict=False)
+    words: tuple[Line, ...] = Field(default=(), strict=False)
+    """The choices as shown, in their order; none where the ids themselves are words enough."""
+    may_stay_open: bool = False
+    """Whether it may be left without an answer, and then counts as nothing rather than unknown."""
     low: Exact | None = None
     high: Exact | None = None
     """What a number may be, both ends included."""
@@ -94,8 +98,16 @@ class Question(ProfileModel):
         """The legs it is asked for; None stands for the person."""
         return LEGS if self.per_leg else (None,)
 
+    def choice_words(self, choice: str) -> str:
+        """Return a choice as it is shown; any other text stays as it is."""
+        if not self.words or choice not in self.choices:
+            return choice
+        return self.words[self.choices.index(choice)]
+
     @model_validator(mode="after")
     def _whole(self) -> Self:
+        if self.words and len(self.words) != len(self.choices):
+            raise ValueError(say("words names each choice once, in the same order"))
         if bool(self.choices) != (self.kind == "choice"):
             raise ValueError(say("a choice names its choices, and nothing else does"))
         numbers = self.low is not None and self.high is not None

@@ -40,7 +40,8 @@ class Asked:
         given = self._answers.of(question.id_of(side))
         if not self.is_open(question, side):
             return tuple(answer for answer in given if answer != NO)
-        return given or ((UNKNOWN,) if question.opens else ())
+        counts_as_unknown = bool(question.opens) and not question.may_stay_open
+        return given or ((UNKNOWN,) if counts_as_unknown else ())
 
     def is_open(self, question: Question, side: Side | None) -> bool:
         """Whether a question is asked: on its page, or opened by an answer to another."""

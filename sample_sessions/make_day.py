@@ -27,7 +27,9 @@ from fitcore.fields import UNKNOWN
 from fitcore.identity import own_client_code
 from fitcore.instants import parse_time_of_day
 from tui.desk import Desk
+from tui.desk_screening import store_answers
 from tui.judging import judge_typed
+from tui.screening_stages import make_form, next_stage
 from tui.setup_form import SetupForm
 
 if TYPE_CHECKING:
@@ -74,8 +76,21 @@ class Case:
     remark: str = ""
     finished: bool = True
     answers: dict[str, str] = field(default_factory=dict)
+    screened: dict[str, str] = field(default_factory=dict)
+    """Question to the keys that answer it; every other line is asked, and no."""
 
 
+PRESCRIBED = {
+    "prescriber": "P-04",
+    "prescribed_standard": "7",
+    "prescribed_class": "",
+    "prescribed_low_mmhg": "16",
+    "prescribed_high_mmhg": "22",
+    "prescribed_length": "1",
+    "prescribed_toe": "1",
+    "prescribed_legs": "3",
+    "prescribed_pairs": "2",
+}
 SHORT, SOCK = "below-knee-short", "below-knee-sock"
 CASES = (
     Case("tern", 1, "07:10", "06:30", "work", SOCK, ("39", "36.2", "36.4"), remark="Shop worker."),
@@ -117,7 +132,13 @@ CASES = (
         SHORT,
         ("-", "40.2", "-", "-", "-", "-", "37.0", "-", "-"),
         finished=False,
-        answers={"swollen": "left"},
+        answers={"swollen": "left", "told": "doctor, by telephone"},
+        screened={
+            "leg_swelling": "y",
+            "swelling_new_left": "y",
+            "hot_or_painful_left": "y",
+            "swelling_unexplained_left": "y",
+        },
         remark="Left calf larger and warm for two days. Stopped; medical help today.",
     ),
     Case(
@@ -140,6 +161,15 @@ CASES = (
             "swelling_known": "oedema",
             "dent": "none",
         },
+        screened={
+            **PRESCRIBED,
+            "prescribed_legs": "1",
+            "leg_swelling": "y",
+            "lymph": "y",
+            "lymphoedema_left": "y",
+            "prescriber_knows": "y",
+            "larger_leg_explained": "y",
+        },
         remark="Lymphoedema left, unchanged for months; deep folds at the ankle.",
     ),
     Case(
@@ -152,7 +182,15 @@ CASES = (
         (),
         forms=("below_knee",),
         finished=False,
-        remark="Arms 138/134, ankles left 110, right 128 mmHg. Left referred before measuring.",
+        screened={
+            **PRESCRIBED,
+            "abpi_taken": "y",
+            "arm_left": "138",
+            "arm_right": "134",
+            "left_dp": "110",
+            "right_dp": "128",
+        },
+        remark="Left referred before measuring.",
     ),
     Case(
         "dunlin",
@@ -164,7 +202,21 @@ CASES = (
         (),
         forms=("below_knee",),
         finished=False,
-        remark="Diabetes, numb toes. Arm 140, ankle 190 mmHg. Not measured.",
+        screened={
+            **PRESCRIBED,
+            "diabetes_or_kidney": "y",
+            "diabetes": "y",
+            "foot_check": "y",
+            "no_feeling": "y",
+            "numb_left": "y",
+            "numb_right": "y",
+            "abpi_taken": "y",
+            "arm_left": "140",
+            "arm_right": "136",
+            "left_dp": "190",
+            "right_dp": "190",
+        },
+        remark="Numb toes. Not measured.",
     ),
     Case(
         "dunlin",
@@ -176,7 +228,15 @@ CASES = (
         ("23.8", "37.5", "41.0", "-", "23.8", "37.5", "41.0", "-"),
         forms=("below_knee",),
         answers={"swelling_known": "heart_failure"},
-        remark="Stable heart failure, smoker; 18-24 mmHg prescribed, no ankle pressure taken.",
+        screened={
+            **PRESCRIBED,
+            "prescribed_low_mmhg": "18",
+            "prescribed_high_mmhg": "24",
+            "heart": "y",
+            "heart_failure": "y",
+            "smoker": "y",
+        },
+        remark="Heart failure, stable for a year.",
     ),
     Case(
         "dunlin",
@@ -187,6 +247,7 @@ CASES = (
         SOCK,
         ("38", "31.0", "31.0"),
         finished=False,
+        screened={"under_18": "y"},
         remark="Boy of 13, football. Not for this program: children's service.",
     ),
     Case(
@@ -199,6 +260,15 @@ CASES = (
         ("23.1", "37.9", "41.0", "-"),
         sides=("right",),
         forms=("below_knee",),
+        screened={
+            **PRESCRIBED,
+            "prescribed_legs": "2",
+            "arteries": "y",
+            "amputation_circulation": "y",
+            "leg_state_left": "2",
+            "leg_why_left": "1",
+            "leg_state_right": "1",
+        },
         remark="Left leg lost to poor circulation. Vascular advice first.",
     ),
     Case(
@@ -211,6 +281,7 @@ CASES = (
         ("20.4", "29.8", "38.0", "-", "20.4", "29.8", "38.0", "-"),
         forms=("below_knee",),
         answers={"posture": "lying"},
+        screened=PRESCRIBED,
         remark="Measured lying, knee bent about 30 degrees; clawed toes.",
     ),
     Case(
@@ -222,6 +293,7 @@ CASES = (
         SHORT,
         ("24.0", "38.8", "40.0", "-", "24.2", "39.0", "40.0", "-"),
         answers={"swelling_known": "late_pregnancy"},
+        screened={"pregnant": "y", "weeks_pregnant": "31"},
         remark="31 weeks pregnant, flight tomorrow, no warning signs: ask the midwife.",
     ),
 )
@@ -279,9 +351,12 @@ class Day:
         for what, text in case.answers.items():
             is_time = what.endswith("_at")
             given[what] = parse_time_of_day(text, self.clock.instant) if is_time else text
+        screen(desk, case.screened)
         desk.start_measuring(self.answers(case.laptop, given))
+        screen(desk, case.screened)
         for text in case.typed:
             measure(desk, text)
+            screen(desk, case.screened)
         if (case.laptop, case.number) == ("tern", 4):
             correct_unit_slip(desk)
         if case.remark:
@@ -310,6 +385,26 @@ class Day:
         """Close the laptops."""
         for folder in self.folders.values():
             folder.close()
+
+
+def screen(desk: Desk, keys: dict[str, str]) -> None:
+    """Answer the pages of screening that are due, by the keys that would be pressed."""
+    while (stage := next_stage(desk)) is not None:
+        form = make_form(desk, stage)
+        complete = False
+        while not complete:
+            line = form.line
+            told = keys.get(line.what.partition(".")[2], "" if line.may_stay_open else "n")
+            if form.answer(line) is None:
+                for key in told:
+                    form.type(key)
+            if line is not form.line:
+                continue
+            before = form.at
+            complete, fault = form.accept()
+            if not complete and form.at == before:
+                raise RuntimeError(f"{line.what}: {fault}")
+        store_answers(desk, form.answers())
 
 
 def measure(desk: Desk, text: str, why: str = "read so from the tape") -> None:
@@ -344,6 +439,7 @@ def two_codes_one_person(day: Day) -> None:
             "protocol": SHORT,
             "rising_at": parse_time_of_day("07:00", day.clock.instant),
         }
+        screen(desk, {})
         desk.start_measuring(day.answers(laptop, given))
         for text in (ankle, "37.0", "40.0", "-", "22.4", "37.1", "40.0", "-"):
             measure(desk, text)
@@ -366,6 +462,7 @@ def check_after_two_weeks(day: Day) -> None:
     day.at("01:20", datetime(1970, 1, 1, tzinfo=ZONE))
     check = day.desk("petrel", own_client_code("tern", 6))
     given: dict[str, Value] = {"purpose": "standing", "protocol": SHORT, "rising_at": UNKNOWN}
+    screen(check, {})
     check.start_measuring(day.answers("petrel", given) | {"clock": "wrong"})
     check.add_remark("Check after two weeks: heel sore. Change the size.")
     check.pause()

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from fitcore.disk.surroundings import Surroundings
     from fitcore.session import Session
     from tui.desk import Desk
+    from tui.screening_stages import Stage
 
 _ENTER = events.Key("enter", "\r")
 """Pressed before the terminal is in raw mode, Enter arrives as a line feed."""
@@ -167,6 +168,39 @@ class AnklefirstApp(App[int]):
             ),
         )
         await self._show(SetupScreen(desk, form))
+
+    async def go_on(self, desk: Desk) -> None:
+        """Go where a session goes on: questions still open, then measuring."""
+        from tui.screening_stages import next_stage
+
+        stage = next_stage(desk)
+        if stage is not None:
+            await self.show_questions(desk, stage)
+        elif desk.in_setup:
+            await self.show_setup(desk)
+        else:
+            await self.show_measure(desk)
+
+    async def show_questions(self, desk: Desk, stage: Stage) -> None:
+        """Show one page of screening's questions."""
+        from tui.screening_pages import questions_screen
+
+        await self._show(questions_screen(desk, stage, self.after_questions))
+
+    async def after_questions(self, desk: Desk, stage: Stage) -> None:
+        """Go on from a page of questions; by way of what was found where something was."""
+        from tui.screening_stages import is_news, next_stage
+
+        if is_news(desk, stage, next_stage(desk)):
+            await self.show_clearance(desk)
+        else:
+            await self.go_on(desk)
+
+    async def show_clearance(self, desk: Desk) -> None:
+        """Show whether compression may be fitted."""
+        from tui.screens.clearance import ClearanceScreen
+
+        await self._show(ClearanceScreen(desk))
 
     async def show_measure(self, desk: Desk) -> None:
         """Show the measuring screen."""

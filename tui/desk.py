@@ -223,7 +223,7 @@ class Desk:
             posture=old.posture if old else "",
             measurer=self._measurer_of(old),
         )
-        self._append(draft)
+        self.append(draft)
         self._move_on()
         return saved_words(self, step, corrected=old is not None)
 
@@ -237,7 +237,7 @@ class Desk:
             self.now(),
             instead_of=self.readings.rivals(old) if old else (),
         )
-        self._append(draft)
+        self.append(draft)
         self._move_on()
         return say("Saved: {place} not taken ({why}).", place=where_words(step.place), why=reason)
 
@@ -246,7 +246,7 @@ class Desk:
         old = self.reading_here
         if old is None:
             return ""
-        self._append(draft_withdrawal(self.readings.strikable(old), reason, self.now()))
+        self.append(draft_withdrawal(self.readings.strikable(old), reason, self.now()))
         return say(
             "Struck out and kept: {place} {value}.",
             place=where_words(old.place),
@@ -261,20 +261,24 @@ class Desk:
         drafts = draft_other_leg(self.readings, LEGS, self.now())
         if not drafts:
             return ""
-        self._append(*drafts)
+        self.append(*drafts)
         self._at = self.steps[self._first_open()].name
         return say("{count} readings moved to the other leg.", count=len(drafts))
 
     def add_remark(self, text: str) -> str:
         """Add a remark."""
-        self._append(draft_remark(text, self.now()))
+        self.append(draft_remark(text, self.now()))
         return say("Remark saved.")
 
     def answer(self, answers: Mapping[str, Value]) -> None:
         """Answer fields; those that already say so are left alone."""
         at = self.now()
         drafts = [draft_answer(self.session, what, value, at) for what, value in answers.items()]
-        self._append(*(draft for draft in drafts if draft is not None))
+        self.append(*(draft for draft in drafts if draft is not None))
+
+    def begin(self) -> None:
+        """Write what a new session begins with; nothing where it is there already."""
+        self.answer(self._opening)
 
     def pause(self) -> None:
         """Note the field the session is left at, and what was typed there and not accepted."""
@@ -348,7 +352,8 @@ class Desk:
         now = self.folder.laptop.measurer
         return now if now != self.measurer else ""
 
-    def _append(self, *drafts: Draft) -> None:
+    def append(self, *drafts: Draft) -> None:
+        """Write entries and take up the session as it then stands."""
         self.session = self.folder.append(self.session, drafts)
 
     def _resume_at(self) -> str:

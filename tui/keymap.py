@@ -80,6 +80,58 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         _HELP,
         _QUIT,
     ),
+    "questions": (
+        Action(
+            "accept",
+            ("enter",),
+            mark("go on"),
+            mark("go on once every line is answered; it never answers a line itself"),
+        ),
+        Action("yes", ("y",), mark("yes"), mark("answer the line with yes")),
+        Action("no", ("n",), mark("no"), mark("answer the line with no")),
+        Action("unknown", ("question_mark",), mark("not known"), mark("nobody knows")),
+        Action(
+            "all_none",
+            ("N",),
+            mark("none of it"),
+            mark("on the first page: every open line was asked, none of it holds"),
+        ),
+        Action("down", ("down",), mark("line"), mark("go to the line below")),
+        _UP,
+        Action(
+            "leave",
+            ("escape",),
+            mark("back"),
+            mark("leave; what was answered line by line is kept"),
+        ),
+        Action("help", ("f1",), mark("help"), mark("show what the keys do")),
+        _PAUSE_AND_QUIT,
+    ),
+    "clearance": (
+        Action("accept", ("enter",), mark("go on"), mark("go on with questions or measuring")),
+        Action("up", ("up",), mark("rule"), mark("mark the rule above")),
+        _DOWN,
+        Action("decision", ("f2",), mark("decision"), mark("record a prescriber's decision")),
+        Action("note", ("f3",), mark("note"), mark("show the referral note")),
+        Action(
+            "assessment",
+            ("f4",),
+            mark("assessed"),
+            mark("record a new assessment of what the marked HOLD rests on"),
+        ),
+        Action("pressures", ("f5",), mark("ABPI"), mark("blood pressures at arms and ankles")),
+        Action("told", ("f6",), mark("told"), mark("record who was told")),
+        Action(
+            "questions",
+            ("f7",),
+            mark("answers"),
+            mark("go back to the questions; a later answer never loses the earlier one"),
+            shown=False,
+        ),
+        Action("leave", ("escape",), mark("pause"), mark("stop here and come back later")),
+        _HELP,
+        _PAUSE_AND_QUIT,
+    ),
     "setup": (
         Action(
             "accept",
@@ -93,6 +145,12 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         ),
         Action("down", ("down",), mark("other lines"), mark("go to the line below")),
         _UP,
+        Action(
+            "clearance",
+            ("f7",),
+            mark("fitted?"),
+            mark("show whether compression may be fitted, and the answers behind it"),
+        ),
         Action(
             "leave", ("escape",), mark("back"), mark("back to the start; accepted lines are kept")
         ),
@@ -189,6 +247,12 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             mark("notes"),
             mark("show the values used, every note and every remark"),
         ),
+        Action(
+            "clearance",
+            ("f4",),
+            mark("fitted?"),
+            mark("show whether compression may be fitted, and the answers behind it"),
+        ),
         Action("leave", ("escape",), mark("pause"), mark("back to the start, not finished yet")),
         _HELP,
         Action(
@@ -243,6 +307,8 @@ def key_words(key: str) -> str:
     """Return a key's name as it stands on the keyboard."""
     if key in _KEY_WORDS:
         return say(_KEY_WORDS[key])
+    if len(key) == 1:
+        return say("Shift+{key}", key=key) if key.isupper() else key
     return "+".join(part.capitalize() for part in key.split("+"))
 
 

@@ -74,18 +74,20 @@ def _leg_lines(leg: LegFit) -> list[str]:
     lines += [f"  ! {missing}" for missing in leg.not_taken]
     lines += [f"  {_adopted_words(value)}" for value in leg.adopted]
     for fit in leg.charts:
-        lines += _chart_lines(fit, offered=leg.offer.offered)
+        lines += _chart_lines(leg, fit)
     lines.append(f"  {say('By the morning:')}")
     return [*lines, *(f"    {told}" for told in leg.morning.words())]
 
 
-def _chart_lines(fit: ChartFit, *, offered: bool) -> list[str]:
+def _chart_lines(leg: LegFit, fit: ChartFit) -> list[str]:
     chart, answer = fit.chart, fit.answer
     words = verdict_words(answer)
     lines = [
         f"  {chart.title} ({chart.id}): "
-        + (words if offered else say("for information: {words}", words=words))
+        + (words if fit.offer.offered else say("for information: {words}", words=words))
     ]
+    if leg.offer.offered and not fit.offer.offered:
+        lines.append(f"    ! {fit.offered_why}")
     if chart.invented:
         lines.append(f"    {say('Invented chart: never order from it.')}")
     lines += [f"    {reason}" for reason in answer.reasons]

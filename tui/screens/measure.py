@@ -177,7 +177,9 @@ class MeasureScreen(WorkScreen):
             self.desk.half_typed.pop(filled, None)
             self._restore_typed()
             self.show_step()
-            if leads_on and self.desk.all_done:
+            if self.desk.clearance.calves.asks is not None:
+                await self.desk_app.go_on(self.desk)
+            elif leads_on and self.desk.all_done:
                 await self._show_end()
         return fault
 

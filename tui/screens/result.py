@@ -1,4 +1,4 @@
-"""The result: each chart's answer for each leg, with reasons; saved, and never an offer yet."""
+"""The result: each chart's answer for each leg, with reasons, and whether it may be offered."""
 
 from __future__ import annotations
 
@@ -91,12 +91,15 @@ class ResultScreen(EndingScreen):
     @property
     def _leg_width(self) -> int:
         """As wide as the longest answer: a chart's name may be cut, a size never."""
-        answers = [verdict_words(fit.answer) for row in self._rows for fit in row]
+        answers = [words for row in self._rows for words in self._cells(row)]
         return max([_LEAST_LEG_COLUMNS, *(cell_len(answer) + 2 for answer in answers)])
+
+    def _cells(self, row: tuple[ChartFit, ...]) -> list[str]:
+        return [cell_words(leg, fit) for leg, fit in zip(self._fit.legs, row, strict=True)]
 
     def _line(self, row: tuple[ChartFit, ...]) -> str:
         chart = row[0].chart
-        cells = "".join(set_cell_size(verdict_words(fit.answer), self._leg_width) for fit in row)
+        cells = "".join(set_cell_size(words, self._leg_width) for words in self._cells(row))
         room = self._name_width - 3
         title = chart.title
         if cell_len(title) > room:
@@ -132,6 +135,10 @@ class ResultScreen(EndingScreen):
         self._side_index = (self._side_index + 1) % max(1, len(self._fit.legs))
         self.show_marked()
 
+    async def do_clearance(self) -> None:
+        """Show whether compression may be fitted, and the answers behind it."""
+        await self.desk_app.show_clearance(self.desk)
+
     async def do_finish(self) -> None:
         """Mark the session finished and go to the start."""
         if await self.write(self.desk.finish):
@@ -145,21 +152,33 @@ class ResultScreen(EndingScreen):
 
 
 def offer_content(fit: SessionFit) -> Content:
-    """Return whether any size may be offered, and why not, for each leg that may not."""
+    """Return whether a size may be offered, and why or why not, for each leg."""
     if not fit.legs:
         return Content(say(" Nothing was measured."))
-    whys: dict[str, list[str]] = {}
+    whys: dict[tuple[bool, str], list[str]] = {}
     for leg in fit.legs:
-        if not leg.offer.offered:
-            whys.setdefault(leg.offer.why, []).append(side_words(leg.side))
-    if not whys:
-        return Content("")
+        whys.setdefault((leg.offer.offered, leg.offer.why), []).append(side_words(leg.side))
     told = [
         why if len(sides) == len(fit.legs) else f"{', '.join(sides)}: {why}"
-        for why, sides in whys.items()
+        for (_, why), sides in sorted(whys.items())
     ]
-    heading = (say(" Size for information. Not cleared to fit. "), "bold reverse")
+    if all(offered for offered, _ in whys):
+        heading = (say(" May be fitted, where the garment's pressure allows it. "), "bold")
+    else:
+        heading = (say(" Size for information. Not cleared to fit. "), "bold reverse")
     return Content.assemble(heading, "\n ", "  ".join(told))
+
+
+def cell_words(leg: LegFit, fit: ChartFit) -> str:
+    """Return a chart's answer in a few words.
+
+    Where the leg may be fitted and this garment may not, its size says so; where the leg may not
+    be fitted the heading says it of all sizes.
+    """
+    words = verdict_words(fit.answer)
+    has_size = fit.answer.size is not None or bool(fit.answer.alternatives)
+    kept_back = has_size and leg.offer.offered and not fit.offer.offered
+    return say("{size}, not to fit", size=words) if kept_back else words
 
 
 def note_lines(fit: SessionFit) -> list[str]:
@@ -244,6 +263,7 @@ def reasons_content(leg: LegFit, fit: ChartFit) -> Content:
         (f"{side_words(leg.side)}  {fit.chart.title}: {verdict_words(answer)}", "bold"),
         "\n",
         " ".join(answer.reasons),
+        "\n" + _offer_words(fit),
         *(f"\n  {_margin_words(fit.chart, margin)}" for margin in answer.margins),
         *(f"\n! {caution}" for caution in answer.cautions),
     ]
@@ -252,6 +272,12 @@ def reasons_content(leg: LegFit, fit: ChartFit) -> Content:
     if fit.chart.invented:
         parts.append("\n" + say("! An invented chart, for trying out: never order from it."))
     return Content.assemble(*parts)
+
+
+def _offer_words(fit: ChartFit) -> str:
+    if fit.offered:
+        return say("May be offered. {why}", why=fit.offered_why)
+    return say("! For information only. {why}", why=fit.offered_why)
 
 
 def _margin_words(chart: Chart, margin: Margin) -> str:

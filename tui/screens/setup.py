@@ -80,7 +80,7 @@ class SetupScreen(WorkScreen):
                 fault = f"{error.problem.text} {error.problem.mend}"
                 self.form.move(-1)
             else:
-                await self.desk_app.show_measure(self.desk)
+                await self.desk_app.go_on(self.desk)
                 return
         self._draw(fault)
 
@@ -103,6 +103,11 @@ class SetupScreen(WorkScreen):
         """Go to the line below."""
         self.form.move(1)
         self._draw()
+
+    async def do_clearance(self) -> None:
+        """Show whether compression may be fitted; lines accepted so far are kept."""
+        if await self.pause():
+            await self.desk_app.show_clearance(self.desk)
 
     async def do_leave(self) -> None:
         """Keep the lines accepted so far and go to the start."""

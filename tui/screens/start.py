@@ -71,7 +71,9 @@ class StartScreen(WorkScreen):
                 "  ",
                 say("measure the leg, check the reading, find the size"),
                 "\n",
-                say("No screening yet: every size is for information, not cleared to fit."),
+                say(
+                    "Screening comes first. Your training, local policy and the prescriber decide."
+                ),
             )
         )
         self.query_one("#columns", Static).update(
@@ -178,10 +180,8 @@ class StartScreen(WorkScreen):
         desk = await self.desk_app.open_desk(session)
         if session.value("finished") is True or (desk.all_done and not desk.in_setup):
             await self.desk_app.show_result(desk)
-        elif desk.in_setup:
-            await self.desk_app.show_setup(desk)
         else:
-            await self.desk_app.show_measure(desk)
+            await self.desk_app.go_on(desk)
 
     async def _start_new(self, client: str, *, confirm: bool = False) -> None:
         problem = judge_client_code(client)
@@ -199,7 +199,7 @@ class StartScreen(WorkScreen):
             )
             return
         desk = await self.desk_app.new_desk(client)
-        await self.desk_app.show_setup(desk)
+        await self.desk_app.go_on(desk)
 
     async def _list_ready(self) -> None:
         """Wait until the sessions are read: what Enter opens must be what the list will show."""

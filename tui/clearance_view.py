@@ -1,0 +1,98 @@
+"""What the screen says of clearance: each leg in a line, each rule in a line, one of them whole."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.cells import set_cell_size
+from textual.content import Content
+
+from fitcore.outcomes import (
+    Action,
+    FiredRule,
+    Urgency,
+    after_stop_words,
+    outcome_words,
+    urgency_words,
+)
+from fitcore.points import LEGS, side_words
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from fitcore.clearance import SessionClearance
+
+_ACTION_COLUMNS, _URGENCY_COLUMNS, _SIDE_COLUMNS = 7, 25, 13
+
+
+def legs_content(clearance: SessionClearance) -> Content:
+    """Return what was found for each leg, and what that means for fitting."""
+    parts: list[str | tuple[str, str]] = []
+    for side in LEGS:
+        leg, answer = clearance.result.leg(side), clearance.leg(side)
+        if not leg.asked:
+            parts += [(f"{side_words(side):<7}", "bold"), say("not to be fitted"), "\n"]
+            continue
+        style = "bold" if answer.offered else "bold reverse"
+        shown = say("may be fitted") if answer.offered else outcome_words(answer.clearance)
+        told = say("  ABPI {abpi}", abpi=leg.abpi.shown) if leg.abpi.shown else ""
+        if answer.offered and answer.highest_mmhg is not None:
+            told += say("  at most {mmhg} mmHg, the highest printed", mmhg=answer.highest_mmhg)
+        parts += [(f"{side_words(side):<7}", "bold"), (f" {shown} ", style), told, "\n"]
+    return Content.assemble(*parts)
+
+
+def rule_line(rule: FiredRule) -> str:
+    """Return a rule in one line: what it asks for, by when, which legs, what it is about."""
+    sides = " ".join(side_words(side) for side in rule.sides)
+    return (
+        set_cell_size(action_words(rule.action), _ACTION_COLUMNS)
+        + set_cell_size(urgency_words(rule.urgency), _URGENCY_COLUMNS)
+        + set_cell_size(sides, _SIDE_COLUMNS)
+        + rule.text
+    )
+
+
+def action_words(action: Action) -> str:
+    """Return a rule's action in a word."""
+    return {
+        Action.HOLD: say("HOLD"),
+        Action.STOP: say("STOP"),
+        Action.ASK: say("ASK"),
+        Action.NOTE: say("note"),
+    }[action]
+
+
+def rule_content(clearance: SessionClearance, rule: FiredRule | None) -> Content:
+    """Return one rule whole, with its source, and what can be done about it."""
+    if rule is None:
+        return Content(say("No rule speaks against fitting."))
+    what_next = {
+        Action.HOLD: say("No decision lifts this; F4 records a new assessment."),
+        Action.STOP: say("F2 records the decision of a specialist."),
+        Action.ASK: say("F2 records the decision of the prescriber."),
+        Action.NOTE: "",
+    }[rule.action]
+    if rule.action in (Action.ASK, Action.STOP) and not rule.lifted_by:
+        what_next = say("No decision lifts this here.")
+    if any(rule.id in decision.covers for decision in clearance.decisions):
+        what_next = say("A decision about this is recorded.")
+    return Content.assemble(
+        (rule.text, "bold"),
+        "\n",
+        (say("Source ({status}): {source}", status=rule.status, source=rule.source), "dim"),
+        "\n",
+        what_next,
+    )
+
+
+def advice(clearance: SessionClearance) -> str:
+    """Return what to do now: the nearest urgency, and what is left of measuring."""
+    result = clearance.result
+    if result.urgency is Urgency.NOW:
+        return say("Call the emergency number NOW. F3 has the note to read out.")
+    if result.outcome in ("stop", "hold"):
+        return after_stop_words()
+    if result.outcome == "ask":
+        return say("Measuring may go on; no size is offered before the prescriber has answered.")
+    why_not = [leg.abpi.why_not for leg in result.legs if leg.abpi.why_not]
+    return why_not[0] if why_not else ""

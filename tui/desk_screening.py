@@ -1,0 +1,256 @@
+"""The moves of screening at the open session: answers, a prescriber's decision, an assessment.
+
+What writes blocks until the entries are on disk, as the desk's own moves do.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from functools import partial
+from typing import TYPE_CHECKING, cast
+
+from fitcore.decisions import (
+    Assessment,
+    Decision,
+    How,
+    draft_assessment,
+    draft_decision,
+    role_words,
+)
+from fitcore.outcomes import Action
+from fitcore.points import LEGS, Side, side_words
+from fitcore.problems import Problem, ReadingError
+from fitcore.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.screening_edits import draft_screening, parse_screening
+from fitcore.words import say
+from tui.question_form import Ask, QuestionForm
+from tui.screening_stages import parse_day, question_ask
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from fitcore.entries import Value
+    from fitcore.outcomes import FiredRule
+    from tui.desk import Desk
+
+
+def store_answers(desk: Desk, answers: Mapping[str, Value]) -> None:
+    """Store answers of screening, with the rules they are judged by."""
+    drafts = draft_screening(desk.session, desk.profiles.screening, answers, desk.now())
+    if drafts:
+        desk.begin()
+        desk.append(*drafts)
+
+
+# ---- a prescriber's decision ------------------------------------------------------------------
+
+
+def decidable_sides(desk: Desk) -> tuple[Side, ...]:
+    """Return the legs with something a decision can lift, left first."""
+    return tuple(side for side in LEGS if desk.clearance.open_rules(side))
+
+
+def decision_form(desk: Desk) -> QuestionForm:
+    """Return the questions a decision answers, for the legs it can be about."""
+    sides = decidable_sides(desk)
+    roles = dict.fromkeys(
+        role
+        for side in sides
+        for rule in desk.clearance.open_rules(side)
+        for role in rule.lifted_by
+    )
+    legs = [*sides, *([Side.BOTH] if len(sides) > 1 else [])]
+    today = desk.now().date()
+
+    def day(text: str) -> Value:
+        return parse_day(text, today).isoformat()
+
+    lines = (
+        Ask(
+            "side",
+            say("For which leg?"),
+            choices=tuple((side.value, side_words(side)) for side in legs),
+            knows_unknown=False,
+        ),
+        _typed("by", say("Who decided? A name or code."), say("as the service writes it")),
+        Ask(
+            "role",
+            say("In which role?"),
+            choices=tuple((role, role_words(role)) for role in roles),
+            knows_unknown=False,
+        ),
+        Ask(
+            "how",
+            say("How did it come?"),
+            choices=(
+                ("written", say("in writing")),
+                ("read_back", say("by telephone, read back and confirmed")),
+            ),
+            knows_unknown=False,
+        ),
+        Ask(
+            "highest_mmhg",
+            say("Up to how many mmHg, the highest printed on the garment?"),
+            parse=_mmhg,
+            hint=say("a number, such as 24"),
+            knows_unknown=False,
+        ),
+        Ask(
+            "decided_on",
+            say("Decided on which day?"),
+            parse=day,
+            hint=say("today, or such as 2026-03-04"),
+            knows_unknown=False,
+        ),
+        Ask(
+            "review_date",
+            say("Until which day does it hold?"),
+            parse=day,
+            hint=say("such as 2026-09-04; after that day it must be asked anew"),
+            knows_unknown=False,
+        ),
+        _typed("why", say("What was decided, and why?"), say("in a few words")),
+    )
+    return QuestionForm(lambda _: lines, {})
+
+
+def store_decision(desk: Desk, told: Mapping[str, Value]) -> None:
+    """Record a decision on one leg or both.
+
+    Raises:
+        FitError: it is not whole; nothing was stored.
+    """
+    at = desk.now()
+    sides = decidable_sides(desk) if told["side"] == Side.BOTH else (Side(str(told["side"])),)
+    drafts = [
+        draft_decision(
+            desk.session,
+            Decision(
+                side,
+                str(told["by"]),
+                str(told["role"]),
+                cast("How", told["how"]),
+                Decimal(str(told["highest_mmhg"])),
+                date.fromisoformat(str(told["decided_on"])),
+                date.fromisoformat(str(told["review_date"])),
+                str(told["why"]),
+                tuple(rule.id for rule in desk.clearance.open_rules(side)),
+            ),
+            at,
+        )
+        for side in sides
+    ]
+    desk.append(*drafts)
+
+
+# ---- a new assessment -------------------------------------------------------------------------
+
+
+def replaceable(desk: Desk, rule: FiredRule) -> tuple[str, ...]:
+    """Return the answers a hold rests on: what an assessment may replace."""
+    book = desk.profiles.screening
+    own = next((r for r in book.rules.rules if r.id == rule.id), None)
+    if own is None or rule.action is not Action.HOLD:
+        return ()
+    if own.measure is not None:
+        sides = [side.value for side in rule.sides]
+        names = [
+            PRESSURE_PREFIX + pressure.id
+            for pressure in book.questions.pressures
+            if pressure.id.startswith(("arm_", *(f"{side}_" for side in sides)))
+        ]
+    else:
+        names = [
+            ANSWER_PREFIX + name
+            for question in book.questions.questions
+            if question.id in own.questions
+            for name in question.ids
+        ]
+    return tuple(name for name in names if desk.session.answer(name).seen)
+
+
+def assessment_form(desk: Desk, rule: FiredRule) -> QuestionForm:
+    """Return what is asked of somebody who looked again at what a hold rests on."""
+    today = desk.now().date()
+    lines = (
+        _typed("finding", say("What was found?"), say("in a few words")),
+        _typed("by", say("Who assessed it? A name or code."), say("as the service writes it")),
+        Ask(
+            "on",
+            say("On which day?"),
+            parse=lambda text: parse_day(text, today).isoformat(),
+            hint=say("today, or such as 2026-03-04"),
+            knows_unknown=False,
+        ),
+        *_new_answers(desk, replaceable(desk, rule)),
+    )
+    return QuestionForm(lambda _: lines, {})
+
+
+def store_assessment(desk: Desk, told: Mapping[str, Value]) -> None:
+    """Record an assessment; each answer it replaces gets one that carries it.
+
+    Raises:
+        FitError: it is not whole; nothing was stored.
+    """
+    assessment = Assessment(
+        str(told["finding"]),
+        date.fromisoformat(str(told["on"])),
+        str(told["by"]),
+        {
+            what: value
+            for what, value in told.items()
+            if what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX))
+        },
+    )
+    desk.append(*draft_assessment(desk.session, assessment, desk.now()))
+
+
+def _new_answers(desk: Desk, names: Sequence[str]) -> list[Ask]:
+    book = desk.profiles.screening
+    lines = []
+    for what in names:
+        name = what.removeprefix(ANSWER_PREFIX)
+        question = book.questions.find(name)
+        if question is not None:
+            side = next(
+                (side for side in LEGS if name == question.id_of(side) != question.id), None
+            )
+            lines.append(question_ask(book, question, side))
+            continue
+        pressure = next(p for p in book.questions.pressures if PRESSURE_PREFIX + p.id == what)
+        lines.append(
+            Ask(
+                what,
+                pressure.text,
+                parse=partial(parse_screening, book, what),
+                hint=say("in mmHg"),
+                may_stay_open=True,
+            )
+        )
+    return lines
+
+
+def _typed(what: str, text: str, hint: str) -> Ask:
+    return Ask(what, text, parse=_words, hint=hint, knows_unknown=False)
+
+
+def _words(text: str) -> Value:
+    return text
+
+
+def _mmhg(text: str) -> Value:
+    try:
+        number = Decimal(text.replace(",", "."))
+    except ArithmeticError:
+        number = Decimal(0)
+    if 0 < number <= 100:
+        return number
+    raise ReadingError(
+        Problem(
+            code="bad_pressure",
+            text=say("'{typed}' is no pressure of a garment.", typed=text[:20]),
+            mend=say("Type a number of mmHg, such as 24."),
+        )
+    )
