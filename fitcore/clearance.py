@@ -11,11 +11,19 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from fitcore.calves import Calves, judge_calves
-from fitcore.decisions import ClearanceAnswer, Decision, clearance, decisions_of, may_fit
+from fitcore.decisions import (
+    LIMIT_RULE,
+    ClearanceAnswer,
+    Decision,
+    clearance,
+    decisions_of,
+    may_fit,
+)
 from fitcore.outcomes import Action, Clearance
 from fitcore.prescription import Prescription, prescription_of
 from fitcore.screening import screen_session
 from fitcore.screening_answers import Garment
+from fitcore.screening_result import with_rules
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -82,9 +90,12 @@ class SessionClearance:
         """Return screening for one garment; charts that print the same share one."""
         key = (form, upper)
         if key not in self._garments:
-            self._garments[key] = _screen(
-                self.session, self.rules, self.on, self.calves, Garment(form, upper)
-            )
+            found = _screen(self.session, self.rules, self.on, self.calves, Garment(form, upper))
+            if not any(rule.id == LIMIT_RULE for rule in self.result.rules):
+                # The limit itself is compared by `clearance`, which says both figures.
+                others = tuple(rule for rule in found.rules if rule.id != LIMIT_RULE)
+                found = with_rules(replace(found, rules=others), ())
+            self._garments[key] = found
         return self._garments[key]
 
     @cached_property

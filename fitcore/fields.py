@@ -73,6 +73,9 @@ FIELDS: dict[str, Field] = {
         Field("finished", "yes_no"),
         Field("swelling_model", "text"),
         Field("paused", "text", working_state=True),
+        # Written beside answers, never asked. Laptops may well hold different rule files; the
+        # answers themselves are what must not differ.
+        Field("screening_rules", "text", working_state=True),
     )
 }
 
@@ -167,6 +170,7 @@ def field_words(what: str) -> str:
         "clock": say("Date and time"),
         "finished": say("Finished"),
         "swelling_model": say("Swelling model"),
+        "screening_rules": say("Rules of screening"),
     }
     return words.get(what, what)
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from fitcore.abpi import Missing
 from fitcore.clean_text import clean
 from fitcore.edits import draft_answer
+from fitcore.fields import choice_words
+from fitcore.points import LEGS, side_words
 from fitcore.problems import Problem, ReadingError
 from fitcore.screening_answers import (
+    _FROM_FIELDS,
     ANSWER_PREFIX,
     ONE_ARM_WHY,
     PRESSURE_PREFIX,
@@ -17,6 +22,7 @@ from fitcore.screening_answers import (
     parse_answer,
     parse_pressure,
 )
+from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -25,6 +31,7 @@ if TYPE_CHECKING:
 
     from fitcore.entries import Draft, Value
     from fitcore.screening_book import ScreeningBook
+    from fitcore.screening_model import PressureField, Question
     from fitcore.session import Session
 
 RULES_USED = "screening_rules"
@@ -36,28 +43,63 @@ def parse_screening(book: ScreeningBook, what: str, text: str) -> Value:
 
     Args:
         book: the questions.
-        what: `screen.<id>` or `pressure.<id>`.
+        what: `screen.<id>`, `pressure.<id>`, `pressure.one_arm_why` or `pressure.taken_on`.
         text: as typed.
 
+    Returns:
+        The answer as a session stores it: a number as a number, a day as text such as
+        `2026-03-04`, anything else as its word.
+
     Raises:
-        ReadingError: no such question or pressure, or none of its answers.
+        ReadingError: no such question or pressure, or none of its answers; a question that a
+            field of the session answers.
     """
-    if what.startswith(ANSWER_PREFIX):
-        name = what.removeprefix(ANSWER_PREFIX)
-        question = book.questions.find(name)
-        if question is None or name not in question.ids:
-            raise _unknown(what)
-        return parse_answer(question, text)
-    name = what.removeprefix(PRESSURE_PREFIX)
-    if name == ONE_ARM_WHY:
+    if what == PRESSURE_PREFIX + ONE_ARM_WHY:
         return _words(what, text)
-    if name == TAKEN_ON:
+    if what == PRESSURE_PREFIX + TAKEN_ON:
         return _day(what, text)
-    pressure = next((p for p in book.questions.pressures if p.id == name), None)
+    question = _question(book, what)
+    if question is not None and question.id in _FROM_FIELDS:
+        raise _in_a_field(what, _FROM_FIELDS[question.id])
+    if question is not None:
+        return parse_answer(question, text)
+    pressure = _pressure(book, what)
     if pressure is None:
         raise _unknown(what)
     value = parse_pressure(pressure, text)
     return UNKNOWN if value is None else value
+
+
+def screening_words(book: ScreeningBook, what: str, value: Value) -> str:
+    """Write an answer of screening for people, with what was asked.
+
+    Args:
+        book: the questions.
+        what: as `parse_screening` takes it; an unknown one is shown as it is.
+        value: the answer as stored.
+    """
+    question = _question(book, what)
+    if question is not None:
+        side = next((side for side in LEGS if what.endswith(f"_{side}")), None)
+        asked = question.text
+        if question.per_leg and side is not None:
+            asked = say("{side}: {asked}", side=side_words(side), asked=asked)
+        told = str(value) if question.kind == "text" else _value_words(value)
+        if question.kind == "choice":
+            told = _value_words(question.choice_words(told))
+        return say("{asked} Answer: {answer}.", asked=asked, answer=told)
+    pressure = _pressure(book, what)
+    if pressure is None:
+        names = {
+            PRESSURE_PREFIX + ONE_ARM_WHY: say("One arm only, because"),
+            PRESSURE_PREFIX + TAKEN_ON: say("Blood pressures taken on"),
+        }
+        told = say("not known") if value == UNKNOWN else str(value)
+        return say("{asked}: {answer}.", asked=names.get(what, what), answer=told)
+    told = _value_words(value)
+    if isinstance(value, int | Decimal):
+        told = say("{mmhg} mmHg", mmhg=told)
+    return say("{asked}: {answer}.", asked=pressure.text, answer=told)
 
 
 def draft_screening(
@@ -68,16 +110,40 @@ def draft_screening(
     Args:
         session: the session.
         book: the rules in use.
-        answers: `screen.<id>` or `pressure.<id>` to the answer.
-        at: the present instant.
+        answers: what was asked to the answer, as `parse_screening` takes and returns them.
+        at: the instant, from the caller's clock.
 
     Returns:
-        One draft for each answer that does not stand already; none where all do.
+        One draft for each answer that does not stand already, then the rules where the session
+        does not name them yet; none where all answers stand.
     """
     drafts = [draft_answer(session, what, value, at) for what, value in answers.items()]
     new = [draft for draft in drafts if draft is not None]
     stamp = draft_answer(session, RULES_USED, book.used.stamp, at) if new else None
     return (*new, *([stamp] if stamp is not None else []))
+
+
+def _question(book: ScreeningBook, what: str) -> Question | None:
+    if not what.startswith(ANSWER_PREFIX):
+        return None
+    name = what.removeprefix(ANSWER_PREFIX)
+    question = book.questions.find(name)
+    return question if question is not None and name in question.ids else None
+
+
+def _pressure(book: ScreeningBook, what: str) -> PressureField | None:
+    return next((p for p in book.questions.pressures if PRESSURE_PREFIX + p.id == what), None)
+
+
+def _value_words(value: Value) -> str:
+    if isinstance(value, int | Decimal):
+        return plain(Decimal(value))
+    words = {
+        UNKNOWN: say("not known"),
+        Missing.NOT_OBTAINED: say("could not be obtained"),
+        Missing.NOT_COMPRESSIBLE: say("would not compress"),
+    }
+    return words.get(str(value)) or choice_words(str(value))
 
 
 def _words(what: str, text: str) -> Value:
@@ -87,7 +153,7 @@ def _words(what: str, text: str) -> Value:
     raise ReadingError(
         Problem(
             code="bad_answer",
-            text=say("{what}: nothing was said.", what=what),
+            text=say("Nothing was said."),
             mend=say("Say why in a few words."),
             key=what,
         )
@@ -95,17 +161,32 @@ def _words(what: str, text: str) -> Value:
 
 
 def _day(what: str, text: str) -> Value:
+    typed = clean(text).text
+    if typed.casefold() == UNKNOWN:
+        return UNKNOWN
     try:
-        return date.fromisoformat(text.strip()).isoformat()
+        return date.fromisoformat(typed).isoformat()
     except ValueError as error:
         raise ReadingError(
             Problem(
                 code="bad_answer",
-                text=say("{what}: '{text}' is no day.", what=what, text=clean(text).text[:40]),
-                mend=say("Write the day as 2026-03-04."),
+                text=say("'{text}' is no day.", text=typed[:40]),
+                mend=say("Write the day as 2026-03-04, or unknown."),
                 key=what,
             )
         ) from error
+
+
+def _in_a_field(what: str, field: str) -> ReadingError:
+    """Return the refusal of an answer that nobody would ever read."""
+    return ReadingError(
+        Problem(
+            code="answered_elsewhere",
+            text=say("'{name}' is answered by a field of the session.", name=what),
+            mend=say("Answer {field} instead.", field=field),
+            key=what,
+        )
+    )
 
 
 def _unknown(what: str) -> ReadingError:

@@ -312,6 +312,14 @@ class ScreeningRules(ProfileModel):
         return self
 
 
+class RulesInUse(ProfileModel):
+    """Which rule file a service screens by, in its data folder's `screening/use.toml`."""
+
+    format: Literal[1]
+    rules: Identifier
+    """Id of a rule file, shipped or the service's own."""
+
+
 class PurposeAdvice(Stated):
     """What is known of wearing compression for a purpose, and what it asks."""
 

@@ -148,10 +148,10 @@ CASES = (
         "07:00",
         "prescribed",
         SHORT,
-        # A swollen leg is read twice at each point, the other where it differs from it.
+        # Both calves first. A swollen leg is read twice at each point, the other where they differ.
         (
-            *("29.5", "29.5", "44.0", "44.0", "42.0", "42.0", "-"),
-            *("22.6", "37.8", "42.0", "-", "22.6", "37.8"),
+            *("44.0", "44.0", "37.8", "29.5", "29.5", "42.0", "42.0", "-"),
+            *("22.6", "42.0", "-", "22.6", "37.8"),
         ),
         forms=("below_knee",),
         answers={
@@ -169,6 +169,11 @@ CASES = (
             "lymphoedema_left": "y",
             "prescriber_knows": "y",
             "larger_leg_explained": "y",
+            "abpi_taken": "y",
+            "arm_left": "132",
+            "arm_right": "128",
+            "left_dp": "140",
+            "right_dp": "138",
         },
         remark="Lymphoedema left, unchanged for months; deep folds at the ankle.",
     ),
@@ -225,7 +230,7 @@ CASES = (
         "08:30",
         "prescribed",
         SHORT,
-        ("23.8", "37.5", "41.0", "-", "23.8", "37.5", "41.0", "-"),
+        ("37.5", "37.4", "23.8", "41.0", "-", "23.7", "41.0", "-"),
         forms=("below_knee",),
         answers={"swelling_known": "heart_failure"},
         screened={
@@ -257,7 +262,7 @@ CASES = (
         "07:00",
         "prescribed",
         SHORT,
-        ("23.1", "37.9", "41.0", "-"),
+        ("37.9", "23.1", "41.0", "-"),
         sides=("right",),
         forms=("below_knee",),
         screened={
@@ -278,10 +283,17 @@ CASES = (
         "08:00",
         "prescribed",
         SHORT,
-        ("20.4", "29.8", "38.0", "-", "20.4", "29.8", "38.0", "-"),
+        ("29.8", "29.7", "20.4", "38.0", "-", "20.5", "38.0", "-"),
         forms=("below_knee",),
         answers={"posture": "lying"},
-        screened=PRESCRIBED,
+        screened={
+            **PRESCRIBED,
+            "abpi_taken": "y",
+            "arm_left": "126",
+            "arm_right": "124",
+            "left_dp": "130",
+            "right_pt": "128",
+        },
         remark="Measured lying, knee bent about 30 degrees; clawed toes.",
     ),
     Case(
@@ -398,7 +410,7 @@ def screen(desk: Desk, keys: dict[str, str]) -> None:
             if form.answer(line) is None:
                 for key in told:
                     form.type(key)
-            if line is not form.line:
+            if line.what != form.line.what:
                 continue
             before = form.at
             complete, fault = form.accept()

@@ -1,11 +1,13 @@
 """Reads the questions, rules and purposes of screening: shipped, or a service's own.
 
-Every file that takes part leaves its bytes in the digest a session keeps.
+Every file that takes part leaves its bytes in the digest a session keeps. Which rule file a service
+screens by stands in a file of its own, `use.toml`: it only names one, so it is not in the digest.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from fitcore.disk.profile_reading import locate, profile_bytes, read_profile
@@ -19,12 +21,11 @@ from fitcore.screening_book import (
     resolve_rules,
     rule_problems,
 )
-from fitcore.screening_model import Purposes, Questions, ScreeningRules
+from fitcore.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from pathlib import Path
 
     from fitcore.profile_models import ProfileModel
 
@@ -32,6 +33,8 @@ Model = TypeVar("Model", bound="ProfileModel")
 
 FOLDER = "screening"
 QUESTIONS_FILE, PURPOSES_FILE = "questions.toml", "purposes.toml"
+USE_FILE = "use.toml"
+"""In a service's own folder: which rule file it screens by."""
 DEFAULT_RULES = "strictest"
 
 
@@ -43,32 +46,40 @@ class _RuleFile:
 
 
 def load_screening(
-    own: Path | None = None, chosen: str = DEFAULT_RULES, file: Path | None = None
+    own: Path | None = None, chosen: str | None = None, file: Path | None = None
 ) -> tuple[ScreeningBook, tuple[Problem, ...]]:
     """Load what a person is screened by.
 
     Args:
         own: a data folder that may hold a `screening/` of its own; a file of the same name takes
             the place of a shipped one.
-        chosen: id of the rule file to use.
+        chosen: id of the rule file to use; None takes the one the data folder's own
+            `screening/use.toml` names, and the strictest where there is no such file.
         file: a rule file to use instead, wherever it lies.
 
     Returns:
         The book, and what is wrong with files that were left out.
 
     Raises:
-        ProfileError: what was chosen is not there or cannot be used: nobody is screened by half
-            of the rules.
+        ProfileError: what was chosen is not there or cannot be used, or it cannot be told what
+            the service chose: nobody is screened by half of the rules or by rules nobody chose.
     """
     found, unreadable = profile_bytes(FOLDER, own)
     problems = list(unreadable)
     questions, questions_raw = _one(found, QUESTIONS_FILE, Questions)
     purposes, purposes_raw = _one(found, PURPOSES_FILE, Purposes)
     files = _rule_files(found, problems)
-    picked = _named_file(file) if file is not None else _pick(files, chosen, problems)
+    if file is not None:
+        picked = _named_file(file)
+    elif chosen is not None:
+        picked = _pick(files, chosen, problems)
+    else:
+        picked = _in_use(found, files, problems)
     base = None if picked.rules.base is None else _pick(files, picked.rules.base, problems)
     if base is not None and base.rules.base is not None:
         raise ProfileError(_no_base(base.rules.id).at(path=picked.name))
+    taken = [QUESTIONS_FILE, PURPOSES_FILE, *([picked.name] if file is None else [])]
+    _refuse_stand_ins([*taken, *([base.name] if base is not None else [])], unreadable)
     rules = resolve_rules(picked.rules, base.rules if base is not None else None)
     faults = (
         *rule_problems(rules, questions),
@@ -93,8 +104,7 @@ def check_rules(raw: bytes, path: Path) -> tuple[Problem, ...]:
     Raises:
         ProfileError: the questions beside it cannot be used.
     """
-    own = path.absolute().parent.parent if path.absolute().parent.name == FOLDER else None
-    found, _ = profile_bytes(FOLDER, own)
+    found = _beside(path)
     questions, _ = _one(found, QUESTIONS_FILE, Questions)
     purposes = read_profile(raw, Purposes, str(path))
     if isinstance(purposes, Purposes):
@@ -103,6 +113,26 @@ def check_rules(raw: bytes, path: Path) -> tuple[Problem, ...]:
     if isinstance(rules, tuple):
         return rules
     return _told([*rule_problems(rules, questions), *_base_problems(rules, found)], raw)
+
+
+def check_use(raw: bytes, path: Path) -> tuple[Problem, ...]:
+    """Return what is wrong with a file that says which rules are in use.
+
+    Args:
+        raw: its bytes.
+        path: where it lies: in a data folder's `screening/` the files beside it count.
+    """
+    use = read_profile(raw, RulesInUse, str(path))
+    if isinstance(use, tuple):
+        return use
+    files = _rule_files(_beside(path), [])
+    return () if use.rules in files else _told([_not_there(use.rules, files, "rules")], raw)
+
+
+def _beside(path: Path) -> dict[str, tuple[str, bytes]]:
+    """Return the files a file is checked against: shipped, and those of the folder it lies in."""
+    folder = path.absolute().parent
+    return profile_bytes(FOLDER, folder.parent if folder.name == FOLDER else None)[0]
 
 
 def _base_problems(
@@ -138,7 +168,7 @@ def _rule_files(
     """Return the rule files that can be used, by id."""
     files: dict[str, _RuleFile] = {}
     for name, (path, raw) in found.items():
-        if name in (QUESTIONS_FILE, PURPOSES_FILE):
+        if name in (QUESTIONS_FILE, PURPOSES_FILE, USE_FILE):
             continue
         loaded = read_profile(raw, ScreeningRules, path)
         if isinstance(loaded, tuple):
@@ -158,17 +188,51 @@ def _named_file(file: Path) -> _RuleFile:
     return _RuleFile(file.name, raw, loaded)
 
 
+def _in_use(
+    found: dict[str, tuple[str, bytes]], files: dict[str, _RuleFile], problems: list[Problem]
+) -> _RuleFile:
+    """Return the rule file the service chose, or the strictest where it chose none."""
+    unread = _broken(USE_FILE, problems)
+    if unread is not None:
+        raise ProfileError(unread)
+    if USE_FILE not in found:
+        return _pick(files, DEFAULT_RULES, problems)
+    use, raw = _one(found, USE_FILE, RulesInUse)
+    if use.rules in files:
+        return files[use.rules]
+    broken = _broken(f"{use.rules}.toml", problems)
+    if broken is not None:
+        raise ProfileError(broken)
+    (fault,) = _told([_not_there(use.rules, files, "rules")], raw)
+    raise ProfileError(fault.at(path=found[USE_FILE][0]))
+
+
+def _refuse_stand_ins(names: Iterable[str], unreadable: Iterable[Problem]) -> None:
+    """Refuse a shipped file where the service's own of that name is there and cannot be read."""
+    unread = [problem for name in names if (problem := _broken(name, unreadable)) is not None]
+    if unread:
+        raise ProfileError(unread[0])
+
+
+def _broken(name: str, problems: Iterable[Problem]) -> Problem | None:
+    """Return what is wrong with the file of a name; None where nothing was found."""
+    return next((p for p in problems if p.path is not None and Path(p.path).name == name), None)
+
+
 def _pick(files: dict[str, _RuleFile], name: str, problems: list[Problem]) -> _RuleFile:
     if name in files:
         return files[name]
     if problems:  # the file asked for may be the one that could not be used
         raise ProfileError(problems[0])
-    raise ProfileError(
-        Problem(
-            code="unknown_rules",
-            text=say("There is no rule file '{name}'.", name=name[:60]),
-            mend=say("Rule files: {names}.", names=", ".join(sorted(files))),
-        )
+    raise ProfileError(_not_there(name, files))
+
+
+def _not_there(name: str, files: Iterable[str], key: str | None = None) -> Problem:
+    return Problem(
+        code="unknown_rules",
+        text=say("There is no rule file '{name}' that can be used.", name=name[:60]),
+        mend=say("Rule files: {names}.", names=", ".join(sorted(files))),
+        key=key,
     )
 
 

@@ -109,6 +109,76 @@ def test_a_pressure_file_too_damaged_to_tell_is_known_by_its_folder(
         assert (problem["code"], problem["line"]) == ("not_toml", 1)
 
 
+# ---- screening --------------------------------------------------------------------------------
+
+
+def screening_file(folder: Path, name: str, text: str) -> Path:
+    path = folder / "screening" / name
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_choice_of_rules_is_known_and_counted(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    path = screening_file(tmp_path, "use.toml", 'format = 1\nrules = "nice-cks"\n')
+    assert anklefirst.found(path) == []
+    assert "choices of screening rules 1" in anklefirst("check", tmp_path).out
+    loose = tmp_path / "use.toml"
+    shutil.move(path, loose)
+    assert anklefirst.found(loose) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "line", "key"),
+    [
+        ('format = 1\nrules = "nice-ckks"\n', "unknown_rules", 2, "rules"),
+        ('format = 1\nrules = "nice-cks"\nsizes = 3\n', "profile_extra_forbidden", 3, "sizes"),
+        ("format = 1\nrules =\n", "not_toml", 2, None),
+    ],
+)
+def test_a_choice_that_cannot_be_followed_is_told(
+    text: str, code: str, line: int, key: str | None, anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    """Whatever it holds: by this name it is read as nothing else."""
+    path = screening_file(tmp_path, "use.toml", text)
+    [problem] = anklefirst.found(tmp_path)
+    assert (problem["code"], problem["line"], problem["key"]) == (code, line, key)
+    assert problem["path"] == str(path)
+    assert problem["level"] == "error"
+
+
+def test_a_choice_under_another_name_is_read_as_the_rules_it_would_be_taken_for(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    screening_file(tmp_path, "used.toml", 'format = 1\nrules = "nice-cks"\n')
+    assert {"id", "source"} <= {problem["key"] for problem in anklefirst.found(tmp_path)}
+
+
+def test_a_choice_names_a_file_beside_it(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    text = (PROFILES / "screening" / "nice-cks.toml").read_text(encoding="utf-8")
+    screening_file(tmp_path, "ours.toml", text.replace('id = "nice-cks"', 'id = "ours"', 1))
+    screening_file(tmp_path, "use.toml", 'format = 1\nrules = "ours"\n')
+    assert anklefirst.found(tmp_path) == []
+
+
+def test_broken_questions_do_not_keep_other_files_from_being_checked(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    for name in ("purposes", "strictest"):
+        shipped = (PROFILES / "screening" / f"{name}.toml").read_text(encoding="utf-8")
+        screening_file(tmp_path, f"{name}.toml", shipped)
+    questions = screening_file(tmp_path, "questions.toml", "format = \n")
+    screening_file(tmp_path, "use.toml", 'format = 1\nrules = "theirs"\n')
+    found = {(Path(p["path"]).name, p["code"]): p for p in anklefirst.found(tmp_path)}
+    assert list(found) == [
+        ("purposes.toml", "not_checked"),
+        ("questions.toml", "not_toml"),
+        ("strictest.toml", "not_checked"),
+        ("use.toml", "unknown_rules"),
+    ]
+    assert str(questions) in found["strictest.toml", "not_checked"]["text"]
+
+
 def test_two_standards_with_one_id_and_a_chart_that_shares_it(
     anklefirst: Anklefirst, tmp_path: Path
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -102,6 +103,15 @@ def test_set_reads_each_kind_of_answer(anklefirst: Anklefirst) -> None:
         ("client", "tern-041-0", "client_code_mistyped"),
         ("protocol", "no-such", "unknown_protocol"),
         ("measurer", "", "bad_answer"),
+        ("screen.colour", "no", "unknown_answer"),
+        ("screen.cold_foot", "no", "unknown_answer"),
+        ("screen.heart", "hovering", "bad_answer"),
+        ("screen.weeks_pregnant", "99", "bad_answer"),
+        ("screen.purpose", "work", "answered_elsewhere"),
+        ("pressure.arm_left", "1340", "bad_pressure"),
+        ("pressure.arm", "134", "unknown_answer"),
+        ("pressure.one_arm_why", " ", "bad_answer"),
+        ("pressure.taken_on", "4.3.", "bad_answer"),
     ],
 )
 def test_set_refuses_what_is_no_answer(
@@ -132,6 +142,84 @@ def test_two_sessions_of_one_minute_are_told_apart_by_more(anklefirst: Anklefirs
     assert one in ran.json["problems"][0]["mend"]
     assert other in ran.json["problems"][0]["mend"]
     assert anklefirst("set", one, "posture", "lying").code == 0
+
+
+# --- set: screening --------------------------------------------------------------------------
+
+
+def test_set_stores_answers_of_screening_as_the_screen_does(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    for what, typed in (
+        ("screen.heart", "No"),
+        ("screen.cold_foot_left", "unknown"),
+        ("screen.weeks_pregnant", "31"),
+        ("pressure.arm_left", "134"),
+        ("pressure.left_dp", "could_not_obtain"),
+        ("pressure.one_arm_why", "fistula"),
+        ("pressure.taken_on", "2026-03-04"),
+    ):
+        assert anklefirst("set", session, what, typed).code == 0
+    stored = {e["what"]: e["is"] for e in entries(anklefirst, session, "answers")}
+    rules = stored.pop("screening_rules")
+    assert re.fullmatch(r"strictest 1 strictest\.toml blake2b:[0-9a-f]{32}", rules)
+    assert {what: is_ for what, is_ in stored.items() if "." in what} == {
+        "screen.heart": "no",
+        "screen.cold_foot_left": "unknown",
+        "screen.weeks_pregnant": Decimal(31),
+        "pressure.arm_left": Decimal(134),
+        "pressure.left_dp": "could_not_obtain",
+        "pressure.one_arm_why": "fistula",
+        "pressure.taken_on": "2026-03-04",
+    }
+    assert not anklefirst.found(anklefirst.session_file(session))
+
+
+def test_set_names_the_rules_once_and_says_what_was_asked(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    first = anklefirst("set", session, "screen.under_18", "no")
+    assert first.out.startswith("Under 18 years old? Answer: no.\nStored as ")
+    again = anklefirst("set", session, "screen.under_18", "no", "--json")
+    assert (again.code, again.json["entries"]) == (0, [])
+    assert len(anklefirst("set", session, "screen.heart", "no", "--json").json["entries"]) == 1
+    wrong = anklefirst("set", session, "screen.heart", "perhaps", "--json").json["problems"][0]
+    assert wrong["mend"] == "Answer with: yes, no, unknown."
+    unknown = anklefirst("set", session, "screen.hart", "no", "--json").json["problems"][0]
+    assert "'screen.hart'" in unknown["text"]
+    assert "screen --questions prints all" in unknown["mend"]
+
+
+def test_what_set_answers_is_what_fit_screens_by(anklefirst: Anklefirst) -> None:
+    session = anklefirst.new()
+    asked = anklefirst("screen", "--questions", "--json").json["questions"]
+    for question in asked:
+        if question["page"] == "ordinary":
+            assert anklefirst("set", session, f"screen.{question['id']}", "no").code == 0
+    assert _screening(anklefirst)["outcome"] == "go"
+    assert anklefirst("set", session, "screen.emergency", "yes").code == 0
+    assert _screening(anklefirst)["outcome"] == "hold"
+
+
+def test_set_notes_the_rules_the_service_chose_and_refuses_a_choice_it_cannot_read(
+    anklefirst: Anklefirst,
+) -> None:
+    session = anklefirst.new()
+    use = anklefirst.data / "screening" / "use.toml"
+    use.parent.mkdir()
+    use.write_text('format = 1\nrules = "nice-cks"\n', encoding="utf-8")
+    assert anklefirst("set", session, "screen.heart", "no").code == 0
+    assert answers(anklefirst, session)["screening_rules"].startswith("nice-cks 1 nice-cks.toml ")
+    use.write_text('format = 1\nrules = "nice-ckks"\n', encoding="utf-8")
+    before = anklefirst.session_file(session).read_bytes()
+    ran = anklefirst("set", session, "screen.skin", "no", "--json")
+    [problem] = ran.json["problems"]
+    assert (ran.code, problem["path"], problem["line"]) == (2, str(use), 2)
+    assert anklefirst.session_file(session).read_bytes() == before
+
+
+def _screening(anklefirst: Anklefirst) -> dict[str, Any]:
+    [fitted] = anklefirst("fit", anklefirst.data, "--json").json["sessions"]
+    found: dict[str, Any] = fitted["screening"]
+    return found
 
 
 # --- remark and what goes wrong on disk ------------------------------------------------------

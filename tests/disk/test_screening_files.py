@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from fitcore.disk.screening_files import check_rules, load_screening
+from fitcore.disk.profile_files import load_profiles
+from fitcore.disk.screening_files import check_rules, check_use, load_screening
 from fitcore.problems import ProfileError
 
 SHIPPED = Path(str(files("profiles"))) / "screening"
@@ -105,6 +106,103 @@ def test_a_fifteenth_line_does_not_stand_on_the_first_page(tmp_path: Path) -> No
     head, tail = text.split("\n[[questions]]", 1)
     with pytest.raises(ProfileError, match="1 to 14 lines"):
         load_screening(own_folder(tmp_path, "questions.toml", f"{head}{more}\n[[questions]]{tail}"))
+
+
+# ---- which rule file a service uses -----------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["strictest", "nice-cks"])
+def test_a_service_screens_by_the_file_it_names(name: str, tmp_path: Path) -> None:
+    own = own_folder(tmp_path, "use.toml", f'format = 1\nrules = "{name}"\n')
+    assert load_screening(own) == load_screening(chosen=name)
+    assert load_profiles(own).screening == load_screening(chosen=name)[0]
+
+
+def test_what_a_person_names_goes_before_what_the_service_uses(tmp_path: Path) -> None:
+    own = own_folder(tmp_path, "use.toml", 'format = 1\nrules = "nice-cks"\n')
+    assert load_screening(own, "sign-120") == load_screening(chosen="sign-120")
+    file = SHIPPED / "has-2010.toml"
+    assert load_screening(own, file=file) == load_screening(file=file)
+
+
+def test_a_service_uses_a_file_of_its_own(tmp_path: Path) -> None:
+    own_folder(tmp_path, "ours.toml", RULES)
+    own = own_folder(tmp_path, "use.toml", 'format = 1\nrules = "ours"\n')
+    book, problems = load_screening(own)
+    assert problems == ()
+    assert (book.used.id, book.used.file) == ("ours", "ours.toml")
+    assert "kind_to_skin" in {rule.id for rule in book.rules.rules}
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "key", "code"),
+    [
+        ('format = 1\n\nrules = "nice-ckks"\n', 3, "rules", "unknown_rules"),
+        ('format = 1\nrules = "questions"\n', 2, "rules", "unknown_rules"),
+        ("format = 1\nrules = nice-cks\n", 2, None, "not_toml"),
+        ('format = 2\nrules = "nice-cks"\n', 1, "format", "profile_literal_error"),
+        ("format = 1\nrules = 3\n", 2, "rules", "profile_string_type"),
+        ('format = 1\nrules = "Nice CKS"\n', 2, "rules", "profile_string_pattern_mismatch"),
+        ("format = 1\n", None, "rules", "profile_missing"),
+        ('format = 1\nrules = "nice-cks"\nbase = "x"\n', 3, "base", "profile_extra_forbidden"),
+        ("", None, "format", "profile_missing"),
+    ],
+)
+def test_nobody_is_screened_by_rules_nobody_chose(
+    text: str, line: int | None, key: str | None, code: str, tmp_path: Path
+) -> None:
+    own = own_folder(tmp_path, "use.toml", text)
+    path = own / "screening" / "use.toml"
+    with pytest.raises(ProfileError) as caught:
+        load_screening(own)
+    problem = caught.value.problem
+    assert (problem.path, problem.line, problem.key, problem.code) == (str(path), line, key, code)
+    assert problem.mend
+    assert problem == check_use(text.encode(), path)[0].at(path=str(path))
+    assert load_screening(own, "nice-cks") == load_screening(chosen="nice-cks")
+
+
+def test_the_rule_files_there_are_stand_in_the_mend(tmp_path: Path) -> None:
+    own_folder(tmp_path, "ours.toml", RULES)
+    own = own_folder(tmp_path, "use.toml", 'format = 1\nrules = "theirs"\n')
+    with pytest.raises(ProfileError) as caught:
+        load_screening(own)
+    assert "nice-cks, ours, sign-120, strictest" in caught.value.problem.mend
+
+
+def test_the_fault_of_the_file_in_use_is_told_where_it_is(tmp_path: Path) -> None:
+    own_folder(tmp_path, "ours.toml", RULES.replace("routine", "whenever"))
+    own_folder(tmp_path, "another.toml", "id =\n")
+    own = own_folder(tmp_path, "use.toml", 'format = 1\nrules = "ours"\n')
+    with pytest.raises(ProfileError) as caught:
+        load_screening(own)
+    problem = caught.value.problem
+    assert problem.path == str(own / "screening" / "ours.toml")
+    assert problem.key == "rules.0.urgency"
+    (fault,) = check_use(b'format = 1\nrules = "ours"\n', own / "screening" / "use.toml")
+    assert (fault.code, fault.line) == ("unknown_rules", 2)
+
+
+@pytest.mark.parametrize(
+    "name", ["use.toml", "strictest.toml", "questions.toml", "purposes.toml"], ids=str
+)
+def test_a_file_of_ones_own_that_cannot_be_read_is_not_stood_in_for(
+    name: str, tmp_path: Path
+) -> None:
+    (tmp_path / "screening" / name).mkdir(parents=True)
+    with pytest.raises(ProfileError) as caught:
+        load_screening(tmp_path)
+    assert caught.value.problem.path == str(tmp_path / "screening" / name)
+
+
+def test_an_unreadable_base_is_not_stood_in_for_and_an_unused_file_is_only_told(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "screening" / "strictest.toml").mkdir(parents=True)
+    assert load_screening(tmp_path, "nice-cks")[0].rules.base is None
+    own = own_folder(tmp_path, "ours.toml", RULES)
+    with pytest.raises(ProfileError):
+        load_screening(own, "ours")
 
 
 # ---- what `check` asks about one file ---------------------------------------------------------

@@ -20,7 +20,7 @@ from fitcore.disk.session_files import (
 )
 from fitcore.document import LARGEST_FILE, Document, read_document
 from fitcore.ledger import read_laptop, read_ledger
-from fitcore.problems import FileFault, Problem, ProblemLevel
+from fitcore.problems import FileFault, Problem, ProblemLevel, ProfileError
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome
 from tui.commands.entry_checks import KnownEntries, entry_problems
@@ -61,6 +61,12 @@ _BY_FOLDER = {
     "pressure": "pressure",
     "illustration": "illustration",
 }
+_IN_SCREENING = {
+    "use.toml": "rules_in_use",
+    "questions.toml": "questions",
+    "purposes.toml": "purposes",
+}
+"""Names in `screening/` that stand for one kind, whatever the file holds."""
 
 
 def check(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
@@ -111,6 +117,7 @@ class _Checked:
             "swelling": say("swelling models"),
             "quality": say("thresholds of repeat error"),
             "screening": say("screening rules"),
+            "rules_in_use": say("choices of screening rules"),
             "questions": say("screening questions"),
             "purposes": say("files of purposes"),
             "pressure": say("pressure standards"),
@@ -174,10 +181,8 @@ class _Checked:
         loaded = read_profile(raw, _model_of(kind), str(path))
         if isinstance(loaded, tuple):
             return list(loaded)
-        if kind in ("screening", "purposes"):
-            from fitcore.disk.screening_files import check_rules
-
-            faults = check_rules(raw, path)
+        if kind in ("screening", "purposes", "rules_in_use"):
+            faults = _screening_faults(raw, path, kind)
             if faults:
                 return list(faults)
         name = str(getattr(loaded, "id", ""))
@@ -202,10 +207,30 @@ def _kind_of(path: Path, raw: bytes) -> str | None:
         return "laptop"
     if SESSION_FILE.fullmatch(path.name):
         return "session"
+    if path.absolute().parent.name == "screening" and path.name in _IN_SCREENING:
+        return _IN_SCREENING[path.name]
     for kind, pattern in _BY_CONTENT.items():
         if pattern.search(raw):
             return kind
-    return _BY_FOLDER.get(path.parent.name)
+    return _BY_FOLDER.get(path.parent.name) or _IN_SCREENING.get(path.name)
+
+
+def _screening_faults(raw: bytes, path: Path, kind: str) -> tuple[Problem, ...]:
+    """Return what is wrong between a file of screening and those beside it."""
+    from fitcore.disk.screening_files import check_rules, check_use
+
+    if kind == "rules_in_use":
+        return check_use(raw, path)
+    try:
+        return check_rules(raw, path)
+    except ProfileError as error:  # told in full where that file is checked itself
+        return (
+            Problem(
+                code="not_checked",
+                text=say("Not checked: {path} cannot be used.", path=error.problem.path),
+                mend=say("Mend that file, then check this one again."),
+            ),
+        )
 
 
 def _model_of(kind: str) -> type[ProfileModel]:
@@ -216,7 +241,7 @@ def _model_of(kind: str) -> type[ProfileModel]:
     from fitcore.pressure_model import IllustrationRules, PressureStandard
     from fitcore.profile_models import Protocol, Ranges
     from fitcore.quality_rules import QualityRules
-    from fitcore.screening_model import Purposes, Questions, ScreeningRules
+    from fitcore.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
     from fitcore.swelling_model import SwellingModel
     from fitcore.time_rules import TimeRules
 
@@ -227,6 +252,7 @@ def _model_of(kind: str) -> type[ProfileModel]:
         "swelling": SwellingModel,
         "quality": QualityRules,
         "screening": ScreeningRules,
+        "rules_in_use": RulesInUse,
         "questions": Questions,
         "purposes": Purposes,
         "pressure": PressureStandard,

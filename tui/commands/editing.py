@@ -13,6 +13,7 @@ from fitcore.clean_text import clean
 from fitcore.conditions import flags_now
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
+from fitcore.disk.screening_files import load_screening
 from fitcore.disk.session_files import read_session_file, session_path
 from fitcore.edits import (
     Typed,
@@ -27,6 +28,8 @@ from fitcore.fields import answer_words, parse_answer
 from fitcore.flags import codes_to_store, told_once
 from fitcore.problems import FileFault, Problem, ReadingError
 from fitcore.readings import Readings
+from fitcore.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.screening_edits import draft_screening, parse_screening, screening_words
 from fitcore.session import Session, entry_order
 from fitcore.shoes import ShoeSize
 from fitcore.typed_doubts import doubt_typed
@@ -83,6 +86,8 @@ def new(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
 
 def set_answer(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
     """Answer one field of a session; an answer that stands already is not written again."""
+    if arguments.what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX)):
+        return _answer_screening(arguments, data, surroundings)
     now = surroundings.now()
     value = parse_answer(arguments.what, arguments.answer, now)
     if arguments.what == "protocol":
@@ -94,6 +99,20 @@ def set_answer(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
         if draft is None:
             return opened.outcome([], say("Nothing to do, it already says so."), said, notes=notes)
         return opened.outcome([draft], said, notes=notes)
+
+
+def _answer_screening(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Answer one question of screening, with the rules it is judged by beside it."""
+    book, _ = load_screening(data)
+    value = parse_screening(book, arguments.what, arguments.answer)
+    said = screening_words(book, arguments.what, value)
+    notes = dropped_notes(arguments.what, arguments.answer)
+    with _opened(data, surroundings, find_session(data, arguments.session)) as opened:
+        answers = {arguments.what: value}
+        drafts = draft_screening(opened.session, book, answers, surroundings.now())
+        if not drafts:
+            return opened.outcome([], say("Nothing to do, it already says so."), said, notes=notes)
+        return opened.outcome(drafts, said, notes=notes)
 
 
 def record(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
-from fitcore.disk.screening_files import DEFAULT_RULES, load_screening
+from fitcore.disk.screening_files import load_screening
 from fitcore.disk.session_files import read_regular
 from fitcore.outcomes import after_stop_words, first_words, outcome_words, urgency_words
 from fitcore.points import side_words
@@ -88,9 +88,9 @@ def screening_lines(result: ScreeningResult) -> list[str]:
 
 
 def _load(chosen: Path | None, data: Path) -> tuple[ScreeningBook, tuple[Problem, ...]]:
-    """Load the rules: a file, or a name of one that is shipped or lies in the data folder."""
+    """Load the rules: a file, a name of one shipped or the service's own, else those in use."""
     if chosen is None:
-        return load_screening(data, DEFAULT_RULES)
+        return load_screening(data)
     if chosen.suffix != ".toml" and not chosen.exists():
         return load_screening(data, str(chosen))
     return load_screening(data, file=chosen)
