@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Point, Side
 from fitcore.repeats import skip_reason
-from fitcore.screening_answers import answers_from_session
 from fitcore.screening_questions import Asked
 from fitcore.side_difference import SideDifference, change_since_last, follow_up, side_difference
 
 if TYPE_CHECKING:
     from fitcore.outcomes import FiredRule
     from fitcore.readings import Readings
+    from fitcore.screening import SessionAnswers
     from fitcore.screening_book import ScreeningBook
     from fitcore.session import Session
 
@@ -69,6 +69,7 @@ class Calves:
 
 def judge_calves(
     session: Session,
+    told: SessionAnswers,
     readings: Readings,
     book: ScreeningBook,
     last: Readings | None = None,
@@ -79,15 +80,14 @@ def judge_calves(
     threshold is for 10 cm below the tibial tuberosity.
 
     Args:
-        session: for the legs to be measured, and the answers about a difference.
+        session: for repeats left out.
+        told: for the legs to be measured, and the answers about a difference.
         readings: its readings.
         book: holds the thresholds with their source.
         last: the client's readings of last time, or None.
     """
-    answers, _ = answers_from_session(session, book.questions)
-    named = session.value("sides")
-    wanted = [side for side in LEGS if not isinstance(named, list) or side.value in named]
-    there = Asked(answers, book.questions, wanted).sides
+    answers, _ = told.present
+    there = Asked(answers, book.questions, told.sides).sides
     girths = {side: found for side in there if (found := _girths(readings, side))}
     if not girths:
         return Calves()

@@ -21,7 +21,7 @@ from fitcore.decisions import (
 )
 from fitcore.outcomes import Action, Clearance
 from fitcore.prescription import Prescription, prescription_of
-from fitcore.screening import screen_session
+from fitcore.screening import SessionAnswers, answers_of, screen_session
 from fitcore.screening_answers import Garment
 from fitcore.screening_result import with_rules
 from fitcore.words import say
@@ -46,6 +46,7 @@ class SessionClearance:
     session: Session
     rules: Rules
     on: date
+    told: SessionAnswers
     calves: Calves
     result: ScreeningResult
     decisions: tuple[Decision, ...]
@@ -90,7 +91,8 @@ class SessionClearance:
         """Return screening for one garment; charts that print the same share one."""
         key = (form, upper)
         if key not in self._garments:
-            found = _screen(self.session, self.rules, self.on, self.calves, Garment(form, upper))
+            told = self.told.for_garment(Garment(form, upper))
+            found = _screen(told, self.rules, self.on, self.calves)
             if not any(rule.id == LIMIT_RULE for rule in self.result.rules):
                 # The limit itself is compared by `clearance`, which says both figures.
                 others = tuple(rule for rule in found.rules if rule.id != LIMIT_RULE)
@@ -133,22 +135,22 @@ def judge_clearance(
         on: the day something would be fitted: an ABPI ages, and a decision has a review date.
         last: the client's readings of last time.
     """
-    calves = judge_calves(session, readings, rules.screening, last)
+    told = answers_of(session, rules.screening)
+    calves = judge_calves(session, told, readings, rules.screening, last)
     return SessionClearance(
         session,
         rules,
         on,
+        told,
         calves,
-        _screen(session, rules, on, calves),
+        _screen(told, rules, on, calves),
         decisions_of(session),
         prescription_of(session, rules.standards),
     )
 
 
-def _screen(
-    session: Session, rules: Rules, on: date, calves: Calves, garment: Garment | None = None
-) -> ScreeningResult:
-    return screen_session(session, rules.screening, on=on, tape=calves.rule, garment=garment)
+def _screen(told: SessionAnswers, rules: Rules, on: date, calves: Calves) -> ScreeningResult:
+    return screen_session(told, rules.screening, on=on, tape=calves.rule)
 
 
 def cautions() -> str:

@@ -196,7 +196,8 @@ def _fit_one_leg(
         by_morning = (
             morning.of_chart(chart, readings, side, prescribed=prescribed) if suitable else None
         )
-        return ChartFit(chart, answer, by_morning, cleared.offer(side, chart))
+        offer = cleared.offer(side, chart) if suitable else cleared.leg(side)
+        return ChartFit(chart, answer, by_morning, offer)
 
     return LegFit(
         side,

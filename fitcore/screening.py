@@ -6,7 +6,7 @@ where answers differ each of them is judged. This module offers no size: `fitcor
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import product
 from typing import TYPE_CHECKING
@@ -59,36 +59,59 @@ def screen(
     return _Screening(answers, pressures, book, on, sides).result(tape)
 
 
+@dataclass(frozen=True)
+class SessionAnswers:
+    """What a session says of screening."""
+
+    present: tuple[Answers, Pressures]
+    ever: tuple[Answers, Pressures]
+    """The same with answers changed or struck out since that no assessment replaced."""
+    sides: tuple[Side, ...]
+    """The legs to be fitted."""
+
+    def for_garment(self, garment: Garment) -> SessionAnswers:
+        """Return the same for one garment."""
+        (answers, taken), (ever, ever_taken) = self.present, self.ever
+        return SessionAnswers(
+            (answers.for_garment(garment), taken),
+            (ever.for_garment(garment), ever_taken),
+            self.sides,
+        )
+
+
+def answers_of(session: Session, book: ScreeningBook) -> SessionAnswers:
+    """Return what a session says of screening."""
+    answered = session.value("sides")
+    sides = tuple(s for s in LEGS if not isinstance(answered, list) or s.value in answered)
+    return SessionAnswers(
+        answers_from_session(session, book.questions),
+        answers_from_session(session, book.questions, earlier_too=True),
+        sides or LEGS,
+    )
+
+
 def screen_session(
-    session: Session,
+    told: SessionAnswers,
     book: ScreeningBook,
     *,
     on: date,
     tape: FiredRule | None = None,
-    garment: Garment | None = None,
 ) -> ScreeningResult:
-    """Judge a session.
+    """Judge what a session says.
 
     A hold that rested on an answer since changed or struck out stands until an assessment with
     finding, date and who replaces that answer.
 
     Args:
-        session: the session.
+        told: what the session says.
         book: questions, rules and purposes.
         on: the day, for the age of an ABPI.
         tape: what the difference between the calves asks for.
-        garment: one garment to judge; without it what the session says of garments counts.
     """
-    answered = session.value("sides")
-    sides = [side for side in LEGS if not isinstance(answered, list) or side.value in answered]
-
-    def judge(*, earlier_too: bool) -> ScreeningResult:
-        answers, taken = answers_from_session(session, book.questions, earlier_too=earlier_too)
-        if garment is not None:
-            answers = answers.for_garment(garment)
-        return screen(answers, taken, book, on=on, sides=sides or LEGS, tape=tape)
-
-    present, earlier = judge(earlier_too=False), judge(earlier_too=True)
+    present = screen(*told.present, book, on=on, sides=told.sides, tape=tape)
+    if told.ever == told.present:
+        return present
+    earlier = screen(*told.ever, book, on=on, sides=told.sides, tape=tape)
     holds = tuple(rule for rule in earlier.rules if rule.action is Action.HOLD)
     return with_rules(present, holds)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
@@ -157,7 +158,11 @@ class Questions(ProfileModel):
 
     def find(self, name: str) -> Question | None:
         """Return a question by its id, with or without a leg."""
-        return next((q for q in self.questions if name == q.id or name in q.ids), None)
+        return self._by_name.get(name)
+
+    @cached_property
+    def _by_name(self) -> dict[str, Question]:
+        return {name: q for q in self.questions for name in (q.id, *q.ids)}
 
     @model_validator(mode="after")
     def _ids_once(self) -> Self:

@@ -17,7 +17,7 @@ from fitcore.disk.screening_files import load_screening
 from fitcore.edits import draft_answer
 from fitcore.identity import EntryId
 from fitcore.points import LEGS
-from fitcore.screening import screen, screen_session
+from fitcore.screening import answers_of, screen, screen_session
 from fitcore.screening_answers import Answer, Answers, Pressures
 from fitcore.session import Session
 
@@ -113,7 +113,7 @@ class Sitting:
             self.answer(f"screen.{name}", value)
 
     def screened(self) -> ScreeningResult:
-        return screen_session(self.session, book(), on=TODAY)
+        return screen_session(answers_of(self.session, book()), book(), on=TODAY)
 
     def elsewhere(self, laptop: str = "dunlin-m4ex") -> Sitting:
         """Go on with a copy on another laptop."""

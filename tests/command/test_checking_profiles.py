@@ -129,20 +129,20 @@ def test_a_choice_of_rules_is_known_and_counted(anklefirst: Anklefirst, tmp_path
 
 
 @pytest.mark.parametrize(
-    ("text", "code", "line", "key"),
+    ("text", "told"),
     [
-        ('format = 1\nrules = "nice-ckks"\n', "unknown_rules", 2, "rules"),
-        ('format = 1\nrules = "nice-cks"\nsizes = 3\n', "profile_extra_forbidden", 3, "sizes"),
-        ("format = 1\nrules =\n", "not_toml", 2, None),
+        ('format = 1\nrules = "nice-ckks"\n', ("unknown_rules", 2, "rules")),
+        ('format = 1\nrules = "has-2010"\nsizes = 3\n', ("profile_extra_forbidden", 3, "sizes")),
+        ("format = 1\nrules =\n", ("not_toml", 2, None)),
     ],
 )
 def test_a_choice_that_cannot_be_followed_is_told(
-    text: str, code: str, line: int, key: str | None, anklefirst: Anklefirst, tmp_path: Path
+    text: str, told: tuple[str, int, str | None], anklefirst: Anklefirst, tmp_path: Path
 ) -> None:
     """Whatever it holds: by this name it is read as nothing else."""
     path = screening_file(tmp_path, "use.toml", text)
     [problem] = anklefirst.found(tmp_path)
-    assert (problem["code"], problem["line"], problem["key"]) == (code, line, key)
+    assert (problem["code"], problem["line"], problem["key"]) == told
     assert problem["path"] == str(path)
     assert problem["level"] == "error"
 

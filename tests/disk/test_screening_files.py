@@ -195,14 +195,19 @@ def test_a_file_of_ones_own_that_cannot_be_read_is_not_stood_in_for(
     assert caught.value.problem.path == str(tmp_path / "screening" / name)
 
 
-def test_an_unreadable_base_is_not_stood_in_for_and_an_unused_file_is_only_told(
-    tmp_path: Path,
-) -> None:
+def test_an_unreadable_base_is_not_stood_in_for(tmp_path: Path) -> None:
     (tmp_path / "screening" / "strictest.toml").mkdir(parents=True)
-    assert load_screening(tmp_path, "nice-cks")[0].rules.base is None
     own = own_folder(tmp_path, "ours.toml", RULES)
     with pytest.raises(ProfileError):
         load_screening(own, "ours")
+
+
+def test_an_unreadable_file_that_is_not_in_use_is_only_told(tmp_path: Path) -> None:
+    path = tmp_path / "screening" / "sign-120.toml"
+    path.mkdir(parents=True)
+    book, problems = load_screening(tmp_path)
+    assert book == load_screening()[0]
+    assert [problem.path for problem in problems] == [str(path)]
 
 
 # ---- what `check` asks about one file ---------------------------------------------------------

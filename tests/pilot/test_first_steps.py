@@ -6,7 +6,7 @@ import tomllib
 from typing import TYPE_CHECKING
 
 import pytest
-from screens import at_start, named, opened, saved_sessions, to_measure, to_setup
+from screens import at_start, named, opened, past_screening, saved_sessions, to_measure, to_setup
 
 from tui.screens.first_run import DEMO_WANTED
 
@@ -92,7 +92,7 @@ async def test_a_code_of_the_services_list_is_looked_at_once_more(data: Path) ->
         await visit.until_screen("start")
         assert saved_sessions(data) == []
         await visit.keys("<enter><enter>")
-        await visit.until_screen("setup")
+        await past_screening(visit)
         await visit.until("1204-k")
 
 
@@ -102,7 +102,7 @@ async def test_an_own_code_with_a_slip_is_refused(data: Path) -> None:
         await visit.until("tern-001-8: the last character does not fit the others.")
         assert visit.screen == "start"
         await visit.keys("<backspace>9<enter>")
-        await visit.until_screen("setup")
+        await past_screening(visit)
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ async def test_a_whole_code_and_enter_never_open_another_client(
         await visit.rest()
         if visit.screen == "confirm":
             await visit.keys("<enter>")
-        await visit.until_screen("setup")
+        await past_screening(visit)
         assert f"Before measuring {typed} " in visit.words
 
 
@@ -168,7 +168,7 @@ async def test_a_new_session_with_a_client_measured_today(key: str, data: Path) 
     async with named(data) as visit:
         await finish_a_session(visit, "1204-k")
         await visit.keys(key)
-        await visit.until_screen("setup")
+        await past_screening(visit)
         await visit.keys("<enter><enter><enter><enter>7<enter>")
         await visit.until_screen("measure")
     first, second = saved_sessions(data)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from rich.cells import cell_len
-from screens import MORNING, Visit, at_start, named, opened, until
+from screens import MORNING, Visit, at_start, named, opened, past_screening, until
 
 from fitcore.clean_text import clean, is_unsafe
 from fitcore.codec import write_session
@@ -184,7 +184,7 @@ async def test_a_services_own_chart_and_protocol_show_their_names_verbatim(
         (data / folder / "own.toml").write_text(raw, encoding="utf-8")
     async with named(data) as visit:
         await visit.press("f2")
-        await visit.until_screen("setup")
+        await past_screening(visit)
         await visit.press("enter", "enter", "enter", "enter", "2")
         await visit.until(f"2 {text} shoe size and calf")
         check_screen(visit)

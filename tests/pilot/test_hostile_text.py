@@ -17,6 +17,7 @@ from screens import (
     at_start,
     named,
     opened,
+    past_screening,
     saved_sessions,
     to_measure,
     to_setup,
@@ -167,7 +168,7 @@ async def test_the_clients_code(how: str, data: Path) -> None:
                 if text in BRACKETS:
                     assert f"the code {text}?" in visit.words
                 await visit.press("enter")
-                await visit.until_screen("setup")
+                await past_screening(visit)
                 check_screen(visit)
             if visit.screen == "setup":
                 await visit.press("enter", "escape")

@@ -9,7 +9,7 @@ import pytest
 from screening_cases import TODAY, Sitting, answers, book, fired, legs, ordinary
 
 from fitcore.points import Side
-from fitcore.screening import screen, screen_session
+from fitcore.screening import answers_of, screen, screen_session
 from fitcore.screening_answers import Pressures
 from fitcore.side_difference import (
     FollowUp,
@@ -121,7 +121,7 @@ def test_answers_come_from_the_session_and_its_stop_is_counted() -> None:
     sitting.answer_all(**ordinary(larger_leg_new="yes"))
     asked = follow_up(answers(larger_leg_new="yes"), repeated=True)
     rule = differ("402", "370", asked).rule
-    result = screen_session(sitting.session, BOOK, on=TODAY, tape=rule)
+    result = screen_session(answers_of(sitting.session, BOOK), BOOK, on=TODAY, tape=rule)
     assert (result.outcome, fired(result)) == ("stop", {"side_difference"})
 
 
