@@ -38,7 +38,7 @@ class Field:
     kind: FieldKind
     choices: tuple[str, ...] = ()
     working_state: bool = False
-    """Where somebody left off; two laptops may differ about it without a question."""
+    """How the work stands, not a finding; two laptops may differ about it without a question."""
 
 
 FIELDS: dict[str, Field] = {
@@ -138,7 +138,7 @@ def answer_words(value: Value | None) -> str:
 
 
 def is_working_state(what: str) -> bool:
-    """Whether a field only says where somebody left off."""
+    """Whether a field only says how the work stands."""
     field = FIELDS.get(what)
     return field is not None and field.working_state
 

@@ -37,7 +37,7 @@ TAKEN_ON = "taken_on"
 ASSESSMENT_KEYS = ("finding", "assessed_by", "assessed_on")
 """What an entry carries that may replace an answer on which a hold rests."""
 
-_FROM_FIELDS = {"purpose": "purpose", "garment_form": "forms"}
+FROM_FIELDS = {"purpose": "purpose", "garment_form": "forms"}
 """Questions a session answers in a field of its own."""
 
 
@@ -308,7 +308,7 @@ def _unknown_key(name: str, mend: str) -> Problem:
 
 def _values(session: Session, name: str) -> list[Value]:
     """Return the values of one question that stand side by side in a session."""
-    field_name = _FROM_FIELDS.get(name)
+    field_name = FROM_FIELDS.get(name)
     if field_name is None:
         return list(session.answer(ANSWER_PREFIX + name).values)
     found: list[Value] = []

@@ -13,8 +13,8 @@ from fitcore.fields import choice_words
 from fitcore.points import LEGS, side_words
 from fitcore.problems import Problem, ReadingError
 from fitcore.screening_answers import (
-    _FROM_FIELDS,
     ANSWER_PREFIX,
+    FROM_FIELDS,
     ONE_ARM_WHY,
     PRESSURE_PREFIX,
     TAKEN_ON,
@@ -59,8 +59,8 @@ def parse_screening(book: ScreeningBook, what: str, text: str) -> Value:
     if what == PRESSURE_PREFIX + TAKEN_ON:
         return _day(what, text)
     question = _question(book, what)
-    if question is not None and question.id in _FROM_FIELDS:
-        raise _in_a_field(what, _FROM_FIELDS[question.id])
+    if question is not None and question.id in FROM_FIELDS:
+        raise _in_a_field(what, FROM_FIELDS[question.id])
     if question is not None:
         return parse_answer(question, text)
     pressure = _pressure(book, what)

@@ -265,6 +265,35 @@ async def past_screening(visit: Visit) -> None:
     await visit.until_screen("setup")
 
 
+PRESCRIPTION = "P-04<enter>716<enter>22<enter>1132<enter>"
+"""By whom, mmHg only, 16 to 22, below knee, open toe, both legs, two pairs."""
+
+
+ANY_PRESSURE = "P-04<enter>71<enter>100<enter>?132<enter>"
+"""1 to 100 mmHg and no length, so that the prescription rules out no garment with a pressure."""
+
+
+async def past_pages(visit: Visit, prescription: str = PRESCRIPTION) -> None:
+    """Answer the pages between the questions and measuring: legs, prescription, no ABPI."""
+    pages = ("questions", "clearance", "measure")
+    await until(visit.pilot, lambda: visit.screen in pages, lambda: visit.text)
+    while visit.screen != "measure":
+        before = visit.text
+        if visit.screen == "clearance":
+            await visit.keys("<enter>")
+        elif "The legs." in before:
+            await visit.choose("1")
+            await visit.keys("<enter>")
+        elif "The prescription" in before:
+            await visit.keys(prescription)
+        elif "Blood pressures" in before:
+            await visit.choose("n")
+            await visit.keys("<enter>")
+        await until(visit.pilot, lambda text=before: visit.text != text, lambda: visit.text)  # type: ignore[misc]
+        await visit.rest()
+    await visit.until_screen("measure")
+
+
 async def to_measure(visit: Visit, code: str = "", up: str = "0630") -> None:
     """Begin with a new client and accept every default."""
     await to_setup(visit, code)

@@ -294,7 +294,8 @@ class Desk:
 
     def start_measuring(self, answers: Mapping[str, Value]) -> None:
         """Answer the questions before measuring and go to the first open field."""
-        self.answer({**self._opening, **answers})
+        begun: dict[str, Value] = {"paused": []} if self.session.answer("paused").heads else {}
+        self.answer({**self._opening, **answers, **begun})
         self._at = self._resume_at()
 
     @property

@@ -89,11 +89,11 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         ),
         Action("yes", ("y",), mark("yes"), mark("answer the line with yes")),
         Action("no", ("n",), mark("no"), mark("answer the line with no")),
-        Action("unknown", ("question_mark",), mark("not known"), mark("nobody knows")),
+        Action("unknown", ("question_mark",), mark("unknown"), mark("nobody knows")),
         Action(
             "all_none",
             ("N",),
-            mark("none of it"),
+            mark("none"),
             mark("on the first page: every open line was asked, none of it holds"),
         ),
         Action("down", ("down",), mark("line"), mark("go to the line below")),
@@ -109,14 +109,14 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
     ),
     "clearance": (
         Action("accept", ("enter",), mark("go on"), mark("go on with questions or measuring")),
-        Action("up", ("up",), mark("rule"), mark("mark the rule above")),
+        Action("up", ("up",), mark("rule"), mark("mark the rule above"), shown=False),
         _DOWN,
         Action("decision", ("f2",), mark("decision"), mark("record a prescriber's decision")),
         Action("note", ("f3",), mark("note"), mark("show the referral note")),
         Action(
             "assessment",
             ("f4",),
-            mark("assessed"),
+            mark("assess"),
             mark("record a new assessment of what the marked HOLD rests on"),
         ),
         Action("pressures", ("f5",), mark("ABPI"), mark("blood pressures at arms and ankles")),
@@ -148,7 +148,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action(
             "clearance",
             ("f7",),
-            mark("fitted?"),
+            mark("fit?"),
             mark("show whether compression may be fitted, and the answers behind it"),
         ),
         Action(
@@ -250,7 +250,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action(
             "clearance",
             ("f4",),
-            mark("fitted?"),
+            mark("fit?"),
             mark("show whether compression may be fitted, and the answers behind it"),
         ),
         Action("leave", ("escape",), mark("pause"), mark("back to the start, not finished yet")),

@@ -11,7 +11,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from fitcore.disk.data_folder import is_named
-from fitcore.problems import FitError
+from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
 from tui.app import EXIT_FAULT, AnklefirstApp
 from tui.faults import tell, tell_fault
@@ -73,6 +73,9 @@ def _run(data: Path, surroundings: Surroundings, *, demo: bool) -> int:
         return 2
     finally:
         app.close_folder()
+    if isinstance(app.fault, ProfileError):  # names a file of the service's and what to mend
+        tell(str(app.fault.problem))
+        return EXIT_FAULT
     if app.fault is not None:
         tell_fault(app.fault)
         return EXIT_FAULT

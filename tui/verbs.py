@@ -131,7 +131,11 @@ def _add_new(parser: Parser) -> None:
 
 def _add_set(parser: Parser) -> None:
     _add_session(parser)
-    parser.add_argument("what", metavar="WHAT", help=say("the field, such as posture"))
+    parser.add_argument(
+        "what",
+        metavar="WHAT",
+        help=say("the field, such as posture, screen.heart or pressure.arm_left"),
+    )
     parser.add_argument("answer", metavar="IS", help=say("the answer; several parted by commas"))
 
 
@@ -196,7 +200,7 @@ def _add_screen(parser: Parser) -> None:
         "--rules",
         metavar="FILE",
         type=Path,
-        help=say("rule file to use, or the name of one (default: the strictest)"),
+        help=say("rule file to use, or the name of one (default: what screening/use.toml names)"),
     )
     parser.add_argument(
         "--questions", action="store_true", help=say("print the questions and their ids")

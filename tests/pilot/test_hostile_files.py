@@ -118,6 +118,9 @@ async def test_a_paused_session_with_such_text_can_be_gone_on_with(text: str, da
         if text.isascii() and text.isprintable() and len(text) < 18:
             assert f"c-01 {text}" in visit.text
         await visit.press("enter")
+        await visit.until_screen("questions")
+        check_screen(visit)
+        await visit.press("N", "enter")
         await visit.until_screen("measure")
         await until(visit.pilot, lambda: "2 of 8" in visit.flow)
         check_screen(visit)

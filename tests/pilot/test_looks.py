@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from rich.cells import cell_len
-from screens import Visit, at_start, named, opened, to_measure, to_setup, until
+from screens import Visit, at_start, named, opened, to_measure, until
 
 from tui.keymap import ACTIONS, footer_parts, help_rows, key_words
 
@@ -48,7 +48,17 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await visit.keys("tern<enter>N-17<enter>")
         await at_start(visit)
         await look("start", visit)
-        await to_setup(visit)
+        await visit.keys("<f2>")
+        await visit.until_screen("questions")
+        await look("questions", visit)
+        await visit.keys("yN<enter>")
+        await visit.until_screen("clearance")
+        await look("clearance", visit)
+        await visit.keys("<f7>")
+        await visit.until_screen("questions")
+        await visit.keys("n<enter>")
+        await visit.until_screen("setup")
+        await visit.keys("<enter>")  # date and time
         await look("setup", visit)
         await visit.keys("<enter><enter><enter><enter>5<enter>")  # up since 05:00: late
         await visit.until_screen("measure")
@@ -208,7 +218,15 @@ async def test_without_colour_the_marked_line_is_still_told(
     data: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
-    marks = {"start": 1, "setup": 1, "reason": 1, "result": 1, "measure": 2}
+    marks = {
+        "start": 1,
+        "questions": 1,
+        "clearance": 1,
+        "setup": 1,
+        "reason": 1,
+        "result": 1,
+        "measure": 2,
+    }
     seen = set()
 
     async def look(name: str, visit: Visit) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import os
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rich.cells import set_cell_size
@@ -11,7 +13,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
-from fitcore.problems import FitError
+from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import StartLine, start_lines
@@ -95,7 +97,7 @@ class StartScreen(WorkScreen):
         demo = [say("Everybody here is invented; nothing you type is kept.")]
         told = [*(demo if self.desk_app.demo else []), *self.desk_app.folder.notes, *problems]
         self.say(" ".join(told[:2]))
-        await self.desk_app.load_profiles()
+        await self._can_judge()
 
     def text_changed(self) -> None:
         """Narrow the list to what is typed."""
@@ -176,7 +178,20 @@ class StartScreen(WorkScreen):
         await self.desk_app.show_start()
         return ""
 
+    async def _can_judge(self) -> bool:
+        """Whether the rules can be loaded; says which file cannot be used, and the mend."""
+        try:
+            await self.desk_app.load_profiles()
+        except ProfileError as error:
+            problem, folder = error.problem, f"{self.desk_app.data}{os.sep}"
+            place = (problem.path or "").removeprefix(folder)  # the rest would fill the line
+            self.say(str(replace(problem, path=place or None)), doubt=True)
+            return False
+        return True
+
     async def _open_session(self, session: Session) -> None:
+        if not await self._can_judge():
+            return
         desk = await self.desk_app.open_desk(session)
         if session.value("finished") is True or (desk.all_done and not desk.in_setup):
             await self.desk_app.show_result(desk)
@@ -197,6 +212,8 @@ class StartScreen(WorkScreen):
             await self.app.push_screen(
                 ConfirmScreen(question, lines, lambda: self._start_new(client))
             )
+            return
+        if not await self._can_judge():
             return
         desk = await self.desk_app.new_desk(client)
         await self.desk_app.go_on(desk)
