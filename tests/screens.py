@@ -259,7 +259,7 @@ async def to_setup(visit: Visit, code: str = "") -> None:
 
 async def past_screening(visit: Visit) -> None:
     """Answer the first page of screening as for a healthy client: every line asked, none."""
-    await visit.until_screen("questions")
+    await visit.until_screen("first_page")
     await visit.choose("N")
     await visit.keys("<enter>")
     await visit.until_screen("setup")

@@ -9,6 +9,7 @@ from textual.content import Content
 
 from fitcore.outcomes import (
     Action,
+    Clearance,
     FiredRule,
     Urgency,
     after_stop_words,
@@ -38,6 +39,11 @@ def legs_content(clearance: SessionClearance) -> Content:
         if answer.offered and answer.highest_mmhg is not None:
             told += say("  at most {mmhg} mmHg, the highest printed", mmhg=answer.highest_mmhg)
         parts += [(f"{side_words(side):<7}", "bold"), (f" {shown} ", style), told, "\n"]
+    prescribed = clearance.prescription
+    if prescribed is not None:
+        pressure, question = prescribed.pressure
+        told = say("Prescribed: {words}.", words=pressure.words) if pressure else question
+        parts.append(told)
     return Content.assemble(*parts)
 
 
@@ -85,14 +91,24 @@ def rule_content(clearance: SessionClearance, rule: FiredRule | None) -> Content
     )
 
 
+def is_stopped(clearance: SessionClearance) -> bool:
+    """Whether a stop or a hold stands on a leg that was to be fitted."""
+    return any(
+        not answer.offered and answer.clearance in (Clearance.STOP, Clearance.HOLD)
+        for answer in (clearance.leg(leg.side) for leg in clearance.result.legs if leg.asked)
+    )
+
+
 def advice(clearance: SessionClearance) -> str:
     """Return what to do now: the nearest urgency, and what is left of measuring."""
     result = clearance.result
+    answers = [clearance.leg(leg.side) for leg in result.legs if leg.asked]
+    if not answers or all(answer.offered for answer in answers):
+        why_not = [leg.abpi.why_not for leg in result.legs if leg.abpi.why_not]
+        told = [answer.why for answer in answers if result.rules]
+        return next(iter((*why_not, *told)), "")
     if result.urgency is Urgency.NOW:
         return say("Call the emergency number NOW. F3 has the note to read out.")
-    if result.outcome in ("stop", "hold"):
+    if is_stopped(clearance):
         return after_stop_words()
-    if result.outcome == "ask":
-        return say("Measuring may go on; no size is offered before the prescriber has answered.")
-    why_not = [leg.abpi.why_not for leg in result.legs if leg.abpi.why_not]
-    return why_not[0] if why_not else ""
+    return say("Measuring may go on; no size is offered before the prescriber has answered.")

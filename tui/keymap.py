@@ -80,7 +80,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         _HELP,
         _QUIT,
     ),
-    "questions": (
+    "first_page": (
         Action(
             "accept",
             ("enter",),
@@ -107,11 +107,32 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action("help", ("f1",), mark("help"), mark("show what the keys do")),
         _PAUSE_AND_QUIT,
     ),
+    "questions": (
+        Action(
+            "accept",
+            ("enter",),
+            mark("go on"),
+            mark("go on once every line is answered; it never answers a line itself"),
+        ),
+        Action("yes", ("y",), mark("yes"), mark("answer the line with yes")),
+        Action("no", ("n",), mark("no"), mark("answer the line with no")),
+        Action("unknown", ("question_mark",), mark("unknown"), mark("nobody knows")),
+        Action("down", ("down",), mark("line"), mark("go to the line below")),
+        _UP,
+        Action(
+            "leave",
+            ("escape",),
+            mark("back"),
+            mark("leave; what was answered line by line is kept"),
+        ),
+        Action("help", ("f1",), mark("help"), mark("show what the keys do")),
+        _PAUSE_AND_QUIT,
+    ),
     "clearance": (
-        Action("accept", ("enter",), mark("go on"), mark("go on with questions or measuring")),
+        Action("accept", ("enter",), mark("on"), mark("go on with questions or measuring")),
         Action("up", ("up",), mark("rule"), mark("mark the rule above"), shown=False),
         _DOWN,
-        Action("decision", ("f2",), mark("decision"), mark("record a prescriber's decision")),
+        Action("decision", ("f2",), mark("decide"), mark("record a prescriber's decision")),
         Action("note", ("f3",), mark("note"), mark("show the referral note")),
         Action(
             "assessment",
@@ -126,6 +147,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             ("f7",),
             mark("answers"),
             mark("go back to the questions; a later answer never loses the earlier one"),
+            shown=False,
+        ),
+        Action(
+            "measure",
+            ("f8",),
+            mark("measure"),
+            mark("measure all the same: after a stop only what the referral needs"),
             shown=False,
         ),
         Action("leave", ("escape",), mark("pause"), mark("stop here and come back later")),

@@ -38,6 +38,10 @@ class Ask:
     parse: Callable[[str], Value] | None = None
     """Reads a typed answer; None where a key answers. Raises FitError for what is no answer."""
     hint: str = ""
+    shown: tuple[tuple[str, str], ...] = ()
+    """Typed answers that are stored in other words than they are shown in."""
+    proposed: str = ""
+    """Stands in a typed line that nobody answered yet; Enter takes it as if it were typed."""
     may_stay_open: bool = False
     """Whether the page is complete without it."""
     knows_unknown: bool = True
@@ -113,7 +117,7 @@ class QuestionForm:
         """
         line = self.line
         if line.parse is not None:
-            typed = self.typed(line) + sign
+            typed = self._typed.get(line.what, "") + sign  # a new answer begins anew
             if len(typed) > _LONGEST:
                 return say("That is longer than this line.")
             self._typed[line.what] = typed
@@ -147,6 +151,8 @@ class QuestionForm:
             Whether the page is complete, and what is wrong or still open.
         """
         line = self.line
+        if line.proposed and line.what not in {*self._typed, *self._answers}:
+            self._typed[line.what] = line.proposed
         fault = self._take_typed()
         if fault:
             return False, fault
@@ -181,10 +187,9 @@ class QuestionForm:
             return self._typed[line.what]
         value = self.answer(line)
         if value is None:
-            return ""
-        return (
-            plain(value) if isinstance(value, Decimal) else "?" if value == UNKNOWN else str(value)
-        )
+            return line.proposed
+        shown = {UNKNOWN: "?", **dict(line.shown)}
+        return plain(value) if isinstance(value, Decimal) else shown.get(str(value), str(value))
 
     def words(self, line: Ask) -> str:
         """Return a line's answer as it is shown."""

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from enum import StrEnum
+from functools import partial
 from typing import TYPE_CHECKING
 
 from fitcore.points import LEGS, Side
+from fitcore.prescribed_pressure import complete_prescription
 from fitcore.problems import Problem, ReadingError
 from fitcore.screening_answers import (
     ANSWER_PREFIX,
@@ -23,6 +25,7 @@ from fitcore.screening_answers import (
 from fitcore.screening_edits import parse_screening
 from fitcore.screening_questions import Asked
 from fitcore.screening_result import GO
+from fitcore.units import plain
 from fitcore.words import say
 from tui.question_form import Ask, QuestionForm
 
@@ -142,6 +145,8 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
         ]
         if stage is Stage.LEGS:
             lines = [line for line in lines if line.side not in sides or _lost_leg_possible(known)]
+        if stage is Stage.PRESCRIPTION:
+            lines = _with_class_figures(desk, lines, known)
         return lines
 
     return asks
@@ -149,6 +154,30 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
 
 def _lost_leg_possible(known: Mapping[str, Value]) -> bool:
     return known.get("screen.arteries", NO) != NO
+
+
+def _with_class_figures(
+    desk: Desk, lines: Sequence[Ask], known: Mapping[str, Value]
+) -> Sequence[Ask]:
+    """Propose the mmHg of a class whose standard is named; the nurse accepts or changes them."""
+    standard, label = (
+        str(known.get(ANSWER_PREFIX + name, ""))
+        for name in ("prescribed_standard", "prescribed_class")
+    )
+    named = complete_prescription(desk.profiles.standards, standard=standard, label=label)
+    found = named.prescribed
+    if not label or found is None:
+        return lines
+    figures = {
+        ANSWER_PREFIX + "prescribed_low_mmhg": found.low_mmhg,
+        ANSWER_PREFIX + "prescribed_high_mmhg": found.high_mmhg,
+    }
+    return [
+        replace(line, proposed=plain(figure), hint=found.words)
+        if (figure := figures.get(line.what)) is not None
+        else line
+        for line in lines
+    ]
 
 
 def _answers(known: Mapping[str, Value], purpose: str) -> Answers:
@@ -168,10 +197,10 @@ def question_ask(book: ScreeningBook, question: Question, side: Side | None) -> 
         what,
         question.text,
         side,
-        tuple((choice, question.choice_words(choice)) for choice in question.choices),
-        (lambda text: parse_screening(book, what, text)) if typed else None,
-        allowed_words(question) if typed else "",
-        question.may_stay_open,
+        choices=tuple((choice, question.choice_words(choice)) for choice in question.choices),
+        parse=partial(parse_screening, book, what) if typed else None,
+        hint=allowed_words(question) if typed else "",
+        may_stay_open=question.may_stay_open,
     )
 
 
@@ -197,6 +226,10 @@ def _pressure_asks(desk: Desk, known: Mapping[str, Value]) -> Sequence[Ask]:
                 None,
                 parse=_pressure_parser(book, what),
                 hint=say("mmHg; n: could not obtain, w: would not compress; empty: not tried"),
+                shown=(
+                    ("could_not_obtain", say("could not obtain")),
+                    ("would_not_compress", say("would not compress")),
+                ),
                 may_stay_open=True,
             )
         )

@@ -136,7 +136,7 @@ async def test_a_whole_code_and_enter_never_open_another_client(
         if visit.screen == "confirm":
             await visit.keys("<enter>")
             await visit.rest()
-        if visit.screen == "questions":  # nobody was screened under this code yet
+        if visit.screen == "first_page":  # nobody was screened under this code yet
             await past_screening(visit)
         await visit.until_screen("setup")
         assert f"Before measuring {typed} " in visit.words

@@ -118,7 +118,7 @@ async def test_a_paused_session_with_such_text_can_be_gone_on_with(text: str, da
         if text.isascii() and text.isprintable() and len(text) < 18:
             assert f"c-01 {text}" in visit.text
         await visit.press("enter")
-        await visit.until_screen("questions")
+        await visit.until_screen("first_page")
         check_screen(visit)
         await visit.press("N", "enter")
         await visit.until_screen("measure")

@@ -9,7 +9,7 @@ from textual.widgets import Static
 
 from fitcore.outcomes import Action
 from fitcore.words import say
-from tui.clearance_view import advice, legs_content, rule_content, rule_line
+from tui.clearance_view import advice, is_stopped, legs_content, rule_content, rule_line
 from tui.desk_screening import (
     assessment_form,
     decidable_sides,
@@ -76,6 +76,13 @@ class ClearanceScreen(EndingScreen):
     # --- actions -----------------------------------------------------------------------------
 
     async def do_accept(self) -> None:
+        """Go on; past a stop only to questions still open, never to measuring by a run of Enter."""
+        if is_stopped(self._clearance) and next_stage(self.desk) is None:
+            self._say(say("There is a stop. F8 measures what the referral needs; Esc pauses."))
+        else:
+            await self.do_measure()
+
+    async def do_measure(self) -> None:
         """Go on: to the questions still open, to measuring, or to the result where all is read."""
         desk = self.desk
         if next_stage(desk) is None and not desk.in_setup and desk.all_done:

@@ -37,7 +37,6 @@ _LEAST_ANSWER, _MOST_ANSWER = 9, 26
 class QuestionsScreen(WorkScreen):
     """One page; Enter goes on when every line is answered, and never answers one."""
 
-    KEYMAP = "questions"
     CSS_PATH = "questions.tcss"
 
     def __init__(
@@ -65,6 +64,7 @@ class QuestionsScreen(WorkScreen):
         super().__init__()
         self.desk = desk
         self.form = form
+        self.KEYMAP = "first_page" if form.all_none else "questions"
         self._heading = heading
         self._save, self._then, self._back, self._keep = save, then, back, keep
 
@@ -139,9 +139,6 @@ class QuestionsScreen(WorkScreen):
 
     async def do_all_none(self) -> None:
         """Say that every open line was asked and none of it holds."""
-        if not self.form.all_none:
-            await self.do_no()
-            return
         self.form.answer_rest_no()
         self._draw(say("Every open line: asked, no. Look once more; Enter goes on."))
 
