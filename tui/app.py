@@ -189,10 +189,13 @@ class AnklefirstApp(App[int]):
 
     async def after_questions(self, desk: Desk, stage: Stage) -> None:
         """Go on from a page of questions; by way of what was found where something was."""
-        from tui.screening_stages import is_news, next_stage
+        from tui.screening_stages import following, is_news
 
-        if is_news(desk, stage, next_stage(desk)):
+        after = following(desk, stage)
+        if is_news(desk, stage):
             await self.show_clearance(desk)
+        elif after is not None:
+            await self.show_questions(desk, after)
         else:
             await self.go_on(desk)
 

@@ -71,6 +71,11 @@ def next_stage(desk: Desk) -> Stage | None:
     )
 
 
+def has_lines(desk: Desk, stage: Stage) -> bool:
+    """Whether a page has anything to ask or to put right."""
+    return bool(make_form(desk, stage).lines)
+
+
 def make_form(desk: Desk, stage: Stage) -> QuestionForm:
     """Return the page of a stage with what was answered before."""
     asks = _asks(desk, stage)
@@ -79,15 +84,26 @@ def make_form(desk: Desk, stage: Stage) -> QuestionForm:
     return QuestionForm(asks, known, all_none=stage is Stage.FIRST)
 
 
-def is_news(desk: Desk, stage: Stage, following: Stage | None) -> bool:
+def following(desk: Desk, stage: Stage) -> Stage | None:
+    """Return the page after one that was just left, or None.
+
+    What a yes opened is shown again after the first page, so that it can be put right with it.
+    """
+    if stage is Stage.FIRST and has_lines(desk, Stage.MORE):
+        return Stage.MORE
+    return next_stage(desk)
+
+
+def is_news(desk: Desk, stage: Stage) -> bool:
     """Whether what was found is shown before anything else is asked.
 
     In the middle of the questions only where the first page alone says that somebody must be
     called now; else once no question of its kind is open.
     """
-    if stage is Stage.FIRST and following is Stage.MORE:
+    after = following(desk, stage)
+    if stage is Stage.FIRST and after is Stage.MORE:
         return at_once(desk.session, desk.profiles.screening)
-    return following is None and desk.clearance.result.outcome != GO
+    return after is None and desk.clearance.result.outcome != GO
 
 
 def at_once(session: Session, book: ScreeningBook) -> bool:
@@ -131,6 +147,9 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
     if stage is Stage.CALVES:
         return lambda known: _calf_asks(desk, known)
     pages = _PAGES[stage]
+    standing = {
+        what for what in desk.session.heads.fields if set(desk.session.answer(what).values) - {NO}
+    }
 
     def asks(known: Mapping[str, Value]) -> Sequence[Ask]:
         answers = _answers(known, desk.session.text("purpose"))
@@ -141,7 +160,9 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
             for question in book.questions.questions
             if question.page in pages
             for side in question.sides
+            # An answer that stands to a question no longer opened counts: it must be seen.
             if opened.is_open(question, side)
+            or (question.opens and ANSWER_PREFIX + question.id_of(side) in standing)
         ]
         if stage is Stage.LEGS:
             lines = [line for line in lines if line.side not in sides or _lost_leg_possible(known)]

@@ -41,6 +41,28 @@ def is_allowed(character: str) -> bool:
     )
 
 
+async def tour_screening(visit: Visit, look: Look) -> None:
+    """Look at the pages of screening: a hold, a new assessment, a change of mind."""
+    await visit.until_screen("first_page")
+    await look("first_page", visit)
+    await visit.keys("<down>y<up>N<enter>")
+    await visit.until_screen("clearance")
+    await look("clearance", visit)
+    await visit.keys("<f7>")
+    await visit.until_screen("first_page")
+    await visit.keys("y<enter>")
+    await visit.until_screen("clearance")
+    await visit.keys("<f4>")
+    await visit.until_screen("questions")
+    await look("questions", visit)
+    await visit.keys("seen by the doctor<enter>P-04<enter>today<enter>n<enter>")
+    await visit.until_screen("clearance")
+    await visit.keys("<f7>")
+    await visit.until_screen("first_page")
+    await visit.keys("n<enter>")
+    await visit.until_screen("setup")
+
+
 async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
     """Look at every screen of the register, from the first run to the result."""
     async with opened(data, size=size) as visit:
@@ -49,24 +71,7 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await at_start(visit)
         await look("start", visit)
         await visit.keys("<f2>")
-        await visit.until_screen("first_page")
-        await look("first_page", visit)
-        await visit.keys("<down>y<up>N<enter>")
-        await visit.until_screen("clearance")
-        await look("clearance", visit)
-        await visit.keys("<f7>")
-        await visit.until_screen("first_page")
-        await visit.keys("y<enter>")
-        await visit.until_screen("clearance")
-        await visit.keys("<f4>")
-        await visit.until_screen("questions")
-        await look("questions", visit)
-        await visit.keys("seen by the doctor<enter>P-04<enter>today<enter>n<enter>")
-        await visit.until_screen("clearance")
-        await visit.keys("<f7>")
-        await visit.until_screen("first_page")
-        await visit.keys("n<enter>")
-        await visit.until_screen("setup")
+        await tour_screening(visit, look)
         await visit.keys("<enter>")  # date and time
         await look("setup", visit)
         await visit.keys("<enter><enter><enter><enter>5<enter>")  # up since 05:00: late

@@ -18,7 +18,7 @@ from tui.desk_screening import (
     store_assessment,
     store_decision,
 )
-from tui.screening_stages import Stage, next_stage
+from tui.screening_stages import Stage, has_lines, next_stage
 from tui.screens.ending_screen import EndingScreen
 from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
@@ -132,7 +132,10 @@ class ClearanceScreen(EndingScreen):
 
     async def do_pressures(self) -> None:
         """Go to the blood pressures."""
-        await self.desk_app.show_questions(self.desk, Stage.PRESSURES)
+        if has_lines(self.desk, Stage.PRESSURES):
+            await self.desk_app.show_questions(self.desk, Stage.PRESSURES)
+        else:
+            self._say(say("A clot is suspected: take no ABPI."))
 
     async def do_questions(self) -> None:
         """Go back to the questions."""
