@@ -148,7 +148,10 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
         return lambda known: _calf_asks(desk, known)
     pages = _PAGES[stage]
     standing = {
-        what for what in desk.session.heads.fields if set(desk.session.answer(what).values) - {NO}
+        what
+        for what in desk.session.heads.fields
+        if what.startswith(ANSWER_PREFIX)
+        and {str(value) for value in desk.session.answer(what).values} - {NO}
     }
 
     def asks(known: Mapping[str, Value]) -> Sequence[Ask]:
@@ -167,7 +170,7 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
         if stage is Stage.LEGS:
             lines = [line for line in lines if line.side not in sides or _lost_leg_possible(known)]
         if stage is Stage.PRESCRIPTION:
-            lines = _with_class_figures(desk, lines, known)
+            return _with_class_figures(desk, lines, known)
         return lines
 
     return asks

@@ -234,7 +234,8 @@ async def test_without_colour_the_marked_line_is_still_told(
     monkeypatch.setenv("NO_COLOR", "1")
     marks = {
         "start": 1,
-        "questions": 1,
+        "first_page": 1,
+        "questions": 2,
         "clearance": 1,
         "setup": 1,
         "reason": 1,
