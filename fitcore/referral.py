@@ -6,8 +6,10 @@ It tells what was asked and measured, and never says that there is no clot.
 from __future__ import annotations
 
 import textwrap
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from fitcore.abpi import Missing, MmHg
 from fitcore.clean_text import visible
 from fitcore.clearance import cautions
 from fitcore.decisions import DECISION_PREFIX, role_words
@@ -157,14 +159,10 @@ def _answer_words(question: Question, answer: Answer) -> str:
 def _pressures(fit: SessionFit) -> Iterator[str]:
     questions = fit.clearance.rules.screening.questions
     _, taken = fit.clearance.told.present
-    words = {
-        "could_not_obtain": say("could not be obtained"),
-        "would_not_compress": say("would not compress"),
-    }
     for pressure in questions.pressures:
         given = [value for value in taken.of(pressure.id) if value is not None]
         if given:
-            told = " / ".join(words.get(str(value)) or f"{value} mmHg" for value in given)
+            told = " / ".join(_mmhg_words(value) for value in given)
             yield f"- {pressure.text}: {told}"
     if taken.one_arm_why:
         yield say("- One arm only: {why}", why=taken.one_arm_why)
@@ -174,6 +172,15 @@ def _pressures(fit: SessionFit) -> Iterator[str]:
         if leg.abpi.shown is not None:
             index = say("- {side}: ABPI {abpi}", side=side_words(leg.side), abpi=leg.abpi.shown)
             yield f"{index}. {leg.abpi.why_not}".rstrip()
+
+
+def _mmhg_words(value: MmHg) -> str:
+    if isinstance(value, Decimal):
+        return say("{mmhg} mmHg", mmhg=plain(value))
+    return {
+        Missing.NOT_OBTAINED: say("could not be obtained"),
+        Missing.NOT_COMPRESSIBLE: say("would not compress"),
+    }[value]
 
 
 def _readings(leg: LegFit) -> Iterator[str]:

@@ -76,6 +76,8 @@ class Case:
     remark: str = ""
     finished: bool = True
     answers: dict[str, str] = field(default_factory=dict)
+    told: str = ""
+    """Who was told of a stop."""
     screened: dict[str, str] = field(default_factory=dict)
     """Question to the keys that answer it; every other line is asked, and no."""
 
@@ -132,7 +134,8 @@ CASES = (
         SHORT,
         ("-", "40.2", "-", "-", "-", "-", "37.0", "-", "-"),
         finished=False,
-        answers={"swollen": "left", "told": "doctor, by telephone"},
+        answers={"swollen": "left"},
+        told="doctor, by telephone",
         screened={
             "leg_swelling": "y",
             "swelling_new_left": "y",
@@ -371,6 +374,8 @@ class Day:
             screen(desk, case.screened)
         if (case.laptop, case.number) == ("tern", 4):
             correct_unit_slip(desk)
+        if case.told:
+            desk.answer({"told": case.told})
         if case.remark:
             desk.add_remark(case.remark)
         if case.finished:

@@ -137,6 +137,10 @@ def _command(verb: str) -> Command:
         from tui.commands.screening import screen_answers
 
         return screen_answers
+    if verb == "note":
+        from tui.commands.noting import note
+
+        return note
     if verb == "quality":
         from tui.commands.quality import quality
 

@@ -281,7 +281,7 @@ def _pressure_asks(desk: Desk, known: Mapping[str, Value]) -> Sequence[Ask]:
     )
     since = questions.find("new_symptoms_since_abpi")
     if since is not None and known.get(on_day) not in (None, desk.now().date().isoformat()):
-        lines.append(question_ask(book, since, None))
+        lines.append(replace(question_ask(book, since, None), may_stay_open=False))
     return lines
 
 

@@ -24,6 +24,7 @@ VERBS = {
     "remark": mark("add a remark to a session"),
     "import": mark("import a measuring sheet in CSV"),
     "fit": mark("match sessions to size charts"),
+    "note": mark("write the referral note of a session"),
     "screen": mark("tell from a file of answers whether compression may be fitted"),
     "quality": mark("tell the repeat error by measurer and point"),
     "check": mark("check sessions, charts, protocols, rules or whole folders"),
@@ -184,6 +185,11 @@ def _add_fit(parser: Parser) -> None:
     )
 
 
+def _add_note(parser: Parser) -> None:
+    parser.add_argument("file", metavar="FILE", help=say("session file, or a session's id"))
+    parser.add_argument("--out", metavar="FILE", help=say("write it to this new file"))
+
+
 def _add_quality(parser: Parser) -> None:
     _add_paths(parser, say("data folders or session files"))
 
@@ -238,6 +244,7 @@ _ADD_ARGUMENTS = {
     "remark": _add_remark,
     "import": _add_import,
     "fit": _add_fit,
+    "note": _add_note,
     "screen": _add_screen,
     "quality": _add_quality,
     "check": _add_check,

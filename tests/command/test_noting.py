@@ -1,0 +1,71 @@
+"""`note`: one session's referral note, printed or written to a new file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from conftest import Anklefirst
+
+SAMPLES = Path(__file__).parents[2] / "sample_sessions"
+
+
+def stopped() -> Path:
+    """Return the demo day's session of a client who was stopped: newly swollen, warm."""
+    (path,) = [
+        path
+        for path in (SAMPLES / "tern" / "sessions").rglob("*.toml")
+        if path.read_text(encoding="utf-8").startswith("# tern-005-1 ")
+    ]
+    return path
+
+
+def test_the_note_of_a_session_file(anklefirst: Anklefirst) -> None:
+    ran = anklefirst("note", stopped())
+    assert ran.code == 0, ran
+    assert ran.out.startswith("REFERRAL NOTE\nClient: tern-005-1\n")
+    assert "Act: today." in ran.out
+    assert "New or bigger swelling: medical help today" in ran.out
+    assert "- doctor, by telephone, 4 March 2026" in ran.out
+
+
+def test_the_document_names_session_client_and_urgency(anklefirst: Anklefirst) -> None:
+    found = anklefirst("note", stopped(), "--json").json
+    assert list(found) == ["session", "client", "urgency", "text"]
+    assert (found["session"], found["client"]) == (stopped().stem, "tern-005-1")
+    assert found["urgency"] == "today"
+    assert found["text"][0] == "REFERRAL NOTE"
+
+
+def test_a_session_by_its_id(anklefirst: Anklefirst) -> None:
+    made = anklefirst("new", "--client", "SK-1")
+    session = made.out.strip().splitlines()[-1]
+    ran = anklefirst("note", session[:13])
+    assert ran.code == 0, ran
+    assert "Client: SK-1" in ran.out
+    assert "Screening was not completed." in ran.out
+
+
+def test_a_new_file_is_written_and_none_is_written_over(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    out = tmp_path / "note.txt"
+    ran = anklefirst("note", stopped(), "--out", out)
+    assert ran.code == 0, ran
+    first = out.read_bytes()
+    assert first.startswith(b"REFERRAL NOTE\n")
+    again = anklefirst("note", stopped(), "--out", out)
+    assert again.code == 2
+    assert "is there already" in again.err
+    assert out.read_bytes() == first
+
+
+@pytest.mark.parametrize("named", ["nowhere.toml", str(SAMPLES / "tern"), __file__])
+def test_what_is_not_one_session_is_refused(named: str, anklefirst: Anklefirst) -> None:
+    ran = anklefirst("note", named)
+    assert ran.code == 2, ran
+    assert ran.err
+    assert "Traceback" not in ran.err
