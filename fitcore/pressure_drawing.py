@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
     from fitcore.pressure_profile import PressureProfile, ProfileRow
 
-COLUMNS = 80
+COLUMNS = 76
+"""Cells of the longest row: what 80 columns leave inside a screen's margins."""
 BAR_CELLS = 16
 
 
@@ -53,7 +54,7 @@ def draw_profile(
         ascii_only: use no character outside ASCII for the bars.
 
     Returns:
-        Rows of at most 80 cells.
+        Rows of at most `COLUMNS` cells.
     """
     glyphs = _ASCII if ascii_only else _BLOCKS
     rows = [heading_words(), *_wrap(_start_words(profile, side, garment)), ""]

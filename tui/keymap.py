@@ -276,6 +276,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             mark("show the values used, every note and every remark"),
         ),
         Action(
+            "picture",
+            ("f5",),
+            mark("pressure"),
+            mark("illustrate how the garment may press up this leg; never a choice of size"),
+            shown=False,
+        ),
+        Action(
             "clearance",
             ("f4",),
             mark("fit?"),

@@ -320,3 +320,17 @@ async def test_prescription_in_a_class_proposes_its_figures(data: Path) -> None:
         assert visit.saved.answer("screen.prescribed_low_mmhg") == Decimal(23)
         assert visit.saved.answer("screen.prescribed_high_mmhg") == Decimal(32)
         await past_pages(visit)
+
+
+async def test_the_pressure_is_drawn_only_when_asked_for_and_is_no_measurement(data: Path) -> None:
+    async with named(data) as visit:
+        await to_measure(visit)
+        await visit.keys(LEGS)
+        await visit.until_screen("result")
+        assert "Illustration" not in visit.text
+        await visit.keys("<f5>")
+        await visit.until_screen("text")
+        await visit.until("Illustration: not this leg's pressure; never choose a size from it.")
+        await visit.until("LEFT leg. Invented Mill Four Low Tide", "ankle B 22.4 13.0 100")
+        await visit.keys("<escape><down><down><f5>")
+        await visit.until("This garment prints no pressure")

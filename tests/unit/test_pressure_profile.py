@@ -201,9 +201,10 @@ def test_the_shares_of_people_named_in_the_rules_are_those_of_the_open_data() ->
 def test_the_drawing_of_a_worked_leg() -> None:
     profile = pressure_profile(Decimal("27.5"), ORDINARY, named("ral-gz-387-1", "II"), RULES)
     words = named("ral-gz-387-1", "II").words
-    assert draw_profile(profile, side=Side.LEFT, garment=words)[:12] == [
+    assert draw_profile(profile, side=Side.LEFT, garment=words)[:13] == [
         "Illustration: not this leg's pressure; never choose a size from it.",
-        "LEFT leg. RAL-GZ 387/1 class II, 23 to 32 mmHg. Taken at the ankle: 27.5 mmHg.",
+        "LEFT leg. RAL-GZ 387/1 class II, 23 to 32 mmHg. Taken at the ankle: 27.5",
+        "mmHg.",
         "",
         "              girth cm   mmHg % of B",
         "top thigh   G     61.9    9.9     36  ███▓▓▌░░         within: 20 to 50 %",

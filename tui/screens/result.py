@@ -9,8 +9,10 @@ from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.flags import Level, told_once
+from fitcore.leg_profile import garment_words, leg_profile
 from fitcore.morning import morning_words
 from fitcore.points import place_words, side_words
+from fitcore.pressure_drawing import draw_profile
 from fitcore.shoes import system_words
 from fitcore.sizing import Margin, SizeAnswer, Verdict, dimension_words
 from fitcore.units import plain, show_cm
@@ -134,6 +136,24 @@ class ResultScreen(EndingScreen):
         """Show the reasons for the other leg."""
         self._side_index = (self._side_index + 1) % max(1, len(self._fit.legs))
         self.show_marked()
+
+    async def do_picture(self) -> None:
+        """Illustrate the pressure of the marked garment up the leg shown; off unless asked for."""
+        from tui.screens.text import TextScreen
+
+        if not self._rows or not self._fit.legs:
+            return
+        leg = self._fit.legs[self._side_index]
+        chart = self._rows[self.query_one(PickList).index][self._side_index].chart
+        profiles = self.desk.profiles
+        profile = leg_profile(leg, chart, profiles.illustration, profiles.standards)
+        rows = (
+            [say("This garment prints no pressure, so there is nothing to illustrate.")]
+            if profile is None
+            else draw_profile(profile, side=leg.side, garment=garment_words(chart))
+        )
+        text = TextScreen(say("Pressure up the leg"), Content("\n".join(rows)))
+        await self.app.push_screen(text)
 
     async def do_clearance(self) -> None:
         """Show whether compression may be fitted, and the answers behind it."""
