@@ -137,10 +137,10 @@ def _command(verb: str) -> Command:
         from tui.commands.screening import screen_answers
 
         return screen_answers
-    if verb == "note":
-        from tui.commands.noting import note
+    if verb in ("note", "pressure"):
+        from tui.commands import papers
 
-        return note
+        return papers.note if verb == "note" else papers.pressure
     if verb == "quality":
         from tui.commands.quality import quality
 

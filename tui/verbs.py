@@ -25,6 +25,7 @@ VERBS = {
     "import": mark("import a measuring sheet in CSV"),
     "fit": mark("match sessions to size charts"),
     "note": mark("write the referral note of a session"),
+    "pressure": mark("illustrate the pressure of a garment up a leg"),
     "screen": mark("tell from a file of answers whether compression may be fitted"),
     "quality": mark("tell the repeat error by measurer and point"),
     "check": mark("check sessions, charts, protocols, rules or whole folders"),
@@ -190,6 +191,13 @@ def _add_note(parser: Parser) -> None:
     parser.add_argument("--out", metavar="FILE", help=say("write it to this new file"))
 
 
+def _add_pressure(parser: Parser) -> None:
+    parser.add_argument("file", metavar="FILE", help=say("session file, or a session's id"))
+    parser.add_argument("side", metavar="SIDE", help=say("left or right"))
+    parser.add_argument("--chart", metavar="ID", required=True, help=say("the garment's chart"))
+    parser.add_argument("--out", metavar="SVG", help=say("draw it as SVG into this new file"))
+
+
 def _add_quality(parser: Parser) -> None:
     _add_paths(parser, say("data folders or session files"))
 
@@ -245,6 +253,7 @@ _ADD_ARGUMENTS = {
     "import": _add_import,
     "fit": _add_fit,
     "note": _add_note,
+    "pressure": _add_pressure,
     "screen": _add_screen,
     "quality": _add_quality,
     "check": _add_check,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -69,3 +70,39 @@ def test_what_is_not_one_session_is_refused(named: str, anklefirst: Anklefirst) 
     assert ran.code == 2, ran
     assert ran.err
     assert "Traceback" not in ran.err
+
+
+def test_the_pressure_up_a_leg_as_text_and_as_a_picture(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    (path,) = [
+        path
+        for path in (SAMPLES / "tern" / "sessions").rglob("*.toml")
+        if path.read_text(encoding="utf-8").startswith("# tern-003-5 ")
+    ]
+    words = ("pressure", path, "left", "--chart", "mill-two-spindrift")
+    ran = anklefirst(*words)
+    assert ran.code == 0, ran
+    first = "Illustration: not this leg's pressure; never choose a size from it."
+    assert ran.out.splitlines()[0] == first
+    assert "ankle       B     24.6" in ran.out
+    out = tmp_path / "leg.svg"
+    assert anklefirst(*words, "--out", out).code == 0
+    picture = ET.fromstring(out.read_bytes())  # noqa: S314 - written just now, by us
+    assert picture.tag == "{http://www.w3.org/2000/svg}svg"
+    assert first in out.read_text(encoding="utf-8").replace("&#x27;", "'")
+
+
+@pytest.mark.parametrize(
+    ("side", "chart", "told"),
+    [
+        ("left", "nowhere", "There is no chart 'nowhere'."),
+        ("left", "mill-one-shingle", "prints no pressure"),
+        ("middle", "mill-two-spindrift", "Nothing was read at that leg."),
+    ],
+)
+def test_what_cannot_be_illustrated_is_said(
+    side: str, chart: str, told: str, anklefirst: Anklefirst
+) -> None:
+    ran = anklefirst("pressure", stopped(), side, "--chart", chart)
+    assert (ran.code, told in ran.err) == (2, True), ran
