@@ -353,8 +353,9 @@ class Day:
         )
 
     def play(self, case: Case) -> None:
-        """Play one sitting."""
+        """Play one sitting; screening takes the ten minutes before the tape."""
         self.at(case.start)
+        self.clock.instant -= timedelta(minutes=10)
         desk = self.desk(case.laptop, own_client_code(case.laptop, case.number))
         given: dict[str, Value] = {
             "purpose": case.purpose,
@@ -369,6 +370,7 @@ class Day:
         screen(desk, case.screened)
         desk.start_measuring(self.answers(case.laptop, given))
         screen(desk, case.screened)
+        self.at(case.start)
         for text in case.typed:
             measure(desk, text)
             screen(desk, case.screened)

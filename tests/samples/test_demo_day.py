@@ -112,13 +112,94 @@ def test_numbers_of_each_laptop_have_no_gap() -> None:
         assert numbers == list(range(1, len(numbers) + 1))
 
 
-def test_nobody_is_ever_offered_a_size() -> None:
-    for path in FILES:
-        fit = fit_session(load(path), PROFILES.charts, PROFILES.rules, on=DAY)
-        for leg in fit.legs:
-            assert leg.offer.clearance.value == "not_screened"
-            assert not leg.offer.offered
-            assert "not cleared to fit" in leg.offer.why
+SCREENED = [
+    ("tern", "tern-001-9", ("go", "none"), ("cleared", "cleared"), set()),
+    (
+        "tern",
+        "tern-005-1",
+        ("hold", "today"),
+        ("hold", "hold"),
+        {"swelling_new", "side_difference"},
+    ),
+    ("dunlin", "dunlin-001-W", ("go", "none"), ("cleared", "cleared"), {"lymph_known"}),
+    ("dunlin", "dunlin-002-U", ("stop", "next_working_day"), ("stop", "cleared"), {"abpi_low"}),
+    (
+        "dunlin",
+        "dunlin-003-S",
+        ("stop", "next_working_day"),
+        ("stop", "stop"),
+        {"abpi_high", "numb"},
+    ),
+    (
+        "dunlin",
+        "dunlin-004-Q",
+        ("ask", "routine"),
+        ("ask", "ask"),
+        {"heart_failure", "without_abpi"},
+    ),
+    ("dunlin", "dunlin-005-O", ("stop", "routine"), ("stop", "stop"), {"under_18"}),
+    (
+        "petrel",
+        "petrel-001-B",
+        ("stop", "next_working_day"),
+        ("not_screened", "stop"),
+        {"amputation_circulation", "leg_lost_to_circulation"},
+    ),
+    ("petrel", "petrel-002-9", ("go", "none"), ("cleared", "cleared"), set()),
+    ("petrel", "petrel-003-7", ("ask", "routine"), ("ask", "ask"), {"pregnant", "travel_risk"}),
+]
+"""Case, outcome with urgency, each leg, and rules that must be among those that fired."""
+
+
+@pytest.mark.parametrize(("laptop", "code", "told", "legs", "rules"), SCREENED)
+def test_each_case_is_screened_as_it_is_told(
+    laptop: str, code: str, told: tuple[str, str], legs: tuple[str, str], rules: set[str]
+) -> None:
+    found = fitted(laptop, code).as_json()["screening"]
+    assert isinstance(found, dict)
+    assert (found["outcome"], found["urgency"]) == told
+    assert (found["legs"]["left"], found["legs"]["right"]) == legs
+    assert rules <= {rule["id"] for rule in found["rules"]}
+
+
+@pytest.mark.parametrize(
+    ("code", "abpi"),
+    [
+        ("dunlin-002-U", ("0.797", "0.93")),  # 110/138 and 128/138: printed and computed
+        ("dunlin-003-S", ("1.36", "1.36")),  # 190/140 = 1.357
+    ],
+)
+def test_cases_7_and_8_have_the_index_worked_out_by_hand(code: str, abpi: tuple[str, str]) -> None:
+    legs = fitted("dunlin", code).clearance.result.legs
+    assert (legs[0].abpi.shown, legs[1].abpi.shown) == abpi
+
+
+def test_only_cleared_legs_are_offered_a_size() -> None:
+    offered = {
+        (fit.client, leg.side.value)
+        for path in FILES
+        for fit in [fit_session(load(path), PROFILES.charts, PROFILES.rules, on=DAY)]
+        for leg in fit.legs
+        if any(chart.offered for chart in leg.charts)
+    }
+    both = {"tern-001-9", "tern-002-7", "tern-003-5", "tern-006-0", "dunlin-006-M"}
+    assert offered == {(code, side) for code in both for side in ("left", "right")} | {
+        ("dunlin-001-W", "left")  # prescribed for the left leg alone
+    }
+
+
+def test_case_5_the_tape_tells_the_difference_between_the_calves() -> None:
+    fit = fitted("tern", "tern-005-1")
+    (found,) = fit.clearance.calves.findings
+    assert found.text.startswith("LEFT calf larger by 3.2 cm at the widest of the calf")
+    assert fit.session.text("told") == "doctor, by telephone"
+
+
+def test_case_11_one_leg_has_nothing_to_be_compared_with() -> None:
+    fit = fitted("petrel", "petrel-001-B")
+    assert [flag.text for flag in fit.flags if flag.code == "one_leg"] == [
+        "No leg to compare: no reassurance."
+    ]
 
 
 def test_case_1_shop_worker_is_clear_of_the_edges() -> None:
