@@ -19,6 +19,7 @@ from fitcore.decisions import (
     decisions_of,
     may_fit,
 )
+from fitcore.fields import choice_words
 from fitcore.outcomes import Action, Clearance
 from fitcore.prescription import Prescription, prescription_of
 from fitcore.screening import SessionAnswers, answers_of, screen_session
@@ -74,6 +75,29 @@ class SessionClearance:
             for rule in self._with(chart.form, upper).rules_of(side)
             if rule.action is Action.NOTE and rule.id not in general
         )
+
+    def purpose_notes(self) -> tuple[str, ...]:
+        """Return what is known of wearing compression for the purpose asked for.
+
+        A pressure a source states never stands without the people it is stated for.
+        """
+        told = []
+        for purpose in self.session.answer("purpose").values:
+            advice = self.rules.screening.advice(str(purpose))
+            if advice is None:
+                continue
+            whom = f" {advice.for_whom}" if advice.for_whom else ""
+            told.append(
+                say(
+                    "For {purpose}: {text}{whom} Source ({status}): {source}",
+                    purpose=choice_words(str(purpose)),
+                    text=advice.text,
+                    whom=whom,
+                    status=advice.status,
+                    source=advice.source,
+                )
+            )
+        return tuple(told)
 
     def open_rules(self, side: Side) -> tuple[FiredRule, ...]:
         """Return the rules on a leg that a decision may be asked about, worst first."""

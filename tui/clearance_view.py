@@ -71,7 +71,8 @@ def action_words(action: Action) -> str:
 def rule_content(clearance: SessionClearance, rule: FiredRule | None) -> Content:
     """Return one rule whole, with its source, and what can be done about it."""
     if rule is None:
-        return Content(say("No rule speaks against fitting."))
+        told = (say("No rule speaks against fitting."), *clearance.purpose_notes())
+        return Content("\n".join(told))
     what_next = {
         Action.HOLD: say("No decision lifts this; F4 records a new assessment."),
         Action.STOP: say("F2 records the decision of a specialist."),

@@ -137,6 +137,10 @@ def _command(verb: str) -> Command:
         from tui.commands.screening import screen_answers
 
         return screen_answers
+    if verb == "classes":
+        from tui.commands.classes import classes
+
+        return classes
     if verb in ("note", "pressure"):
         from tui.commands import papers
 

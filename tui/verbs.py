@@ -26,6 +26,7 @@ VERBS = {
     "fit": mark("match sessions to size charts"),
     "note": mark("write the referral note of a session"),
     "pressure": mark("illustrate the pressure of a garment up a leg"),
+    "classes": mark("tell the pressure class of mmHg, or the mmHg of a class"),
     "screen": mark("tell from a file of answers whether compression may be fitted"),
     "quality": mark("tell the repeat error by measurer and point"),
     "check": mark("check sessions, charts, protocols, rules or whole folders"),
@@ -198,6 +199,12 @@ def _add_pressure(parser: Parser) -> None:
     parser.add_argument("--out", metavar="SVG", help=say("draw it as SVG into this new file"))
 
 
+def _add_classes(parser: Parser) -> None:
+    parser.add_argument("amount", metavar="AMOUNT", nargs="?", help=say("a pressure, such as 22"))
+    parser.add_argument("--unit", default="mmHg", help=say("mmHg, hPa or kPa"))
+    parser.add_argument("--class", dest="of_class", metavar="CLASS", help=say("a class, such as 2"))
+
+
 def _add_quality(parser: Parser) -> None:
     _add_paths(parser, say("data folders or session files"))
 
@@ -254,6 +261,7 @@ _ADD_ARGUMENTS = {
     "fit": _add_fit,
     "note": _add_note,
     "pressure": _add_pressure,
+    "classes": _add_classes,
     "screen": _add_screen,
     "quality": _add_quality,
     "check": _add_check,

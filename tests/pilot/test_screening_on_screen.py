@@ -334,3 +334,32 @@ async def test_the_pressure_is_drawn_only_when_asked_for_and_is_no_measurement(d
         await visit.until("LEFT leg. Invented Mill Four Low Tide", "ankle B 22.4 13.0 100")
         await visit.keys("<escape><down><down><f5>")
         await visit.until("This garment prints no pressure")
+
+
+async def test_what_is_known_of_the_purpose_stands_among_the_notes(data: Path) -> None:
+    async with named(data) as visit:
+        await visit.keys("<f2>")
+        await past_screening(visit)
+        await visit.keys("<enter>3<enter><enter><enter><enter>0630<enter>")
+        await visit.until_screen("measure")
+        await visit.keys(LEGS)
+        await visit.until_screen("result")
+        await visit.keys("<f3>")
+        await visit.until_screen("text")
+        while "more below" in visit.text:
+            await visit.keys("<down>")
+        await visit.until("For travel: Below the knee", "people at increased risk of a clot only")
+
+
+async def test_a_stopped_session_opens_at_its_stop(data: Path) -> None:
+    async with named(data) as visit:
+        await to_first_page(visit)
+        await visit.keys("yN<enter>")
+        await visit.until_screen("clearance")
+        await visit.keys("<escape>")
+        await at_start(visit)
+    async with opened(data) as visit:
+        await visit.until("PAUSED: go on")
+        await visit.keys("<enter>")
+        await visit.until_screen("clearance")
+        await visit.until("Under 18: not for this program.")

@@ -63,7 +63,7 @@ def _session_lines(found: SessionFit) -> list[str]:
         lines.append(say("Nothing was measured."))
     for leg in found.legs:
         lines += _leg_lines(leg)
-    return lines
+    return [*lines, *found.clearance.purpose_notes()]
 
 
 def _leg_lines(leg: LegFit) -> list[str]:

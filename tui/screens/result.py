@@ -244,7 +244,8 @@ def notes_content(fit: SessionFit) -> Content:
         side = side_words(leg.side)
         parts += [("\n" + say("{side}, by the morning", side=side), "bold"), "\n  "]
         parts += ["\n  ".join(leg.morning.words()), "\n"]
-    parts += [("\n" + say("Notes"), "bold"), "\n", "\n".join(note_lines(fit))]
+    parts += [("\n" + say("Notes"), "bold"), "\n", "\n".join(note_lines(fit)), "\n\n"]
+    parts.append("\n".join(fit.clearance.purpose_notes()))
     return Content.assemble(*parts)
 
 

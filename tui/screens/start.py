@@ -16,6 +16,7 @@ from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
 from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
 from tui.clearance_view import is_stopped
+from tui.screening_stages import next_stage
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import StartLine, start_lines
 from tui.widgets.bars import TopBar
@@ -196,7 +197,7 @@ class StartScreen(WorkScreen):
         desk = await self.desk_app.open_desk(session)
         if session.value("finished") is True or (desk.all_done and not desk.in_setup):
             await self.desk_app.show_result(desk)
-        elif is_stopped(desk.clearance):
+        elif next_stage(desk) is None and is_stopped(desk.clearance):
             await self.desk_app.show_clearance(desk)
         else:
             await self.desk_app.go_on(desk)

@@ -1,0 +1,98 @@
+"""`classes`: from a pressure to its class in every standard, or from a class to its mmHg."""
+
+from __future__ import annotations
+
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING
+
+from fitcore.clean_text import clean
+from fitcore.disk.profile_files import load_profiles
+from fitcore.outcomes import first_words
+from fitcore.pressure import (
+    PRESSURE_UNITS,
+    PressureUnit,
+    look_up,
+    standard_question,
+    which_standard,
+)
+from fitcore.units import plain
+from fitcore.words import say
+from tui.commands import ExitCode, Outcome, wrong_use
+
+if TYPE_CHECKING:
+    from argparse import Namespace
+    from pathlib import Path
+
+    from fitcore.disk.surroundings import Surroundings
+    from fitcore.pressure_model import PressureStandard
+
+
+def classes(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
+    """Look up a pressure in mmHg, hPa or kPa, or a class given without its standard."""
+    profiles = load_profiles(own=data)
+    notes = [str(problem) for problem in profiles.problems]
+    if arguments.of_class is not None:
+        return _of_class(clean(arguments.of_class).text, profiles.standards, notes)
+    if arguments.amount is None:
+        raise wrong_use(
+            say("No pressure and no class is named."),
+            say("Name a pressure such as 22, or a class with --class 2."),
+            key="AMOUNT",
+        )
+    amount, unit = _amount(arguments.amount), _unit(arguments.unit)
+    found = [(standard, look_up(standard, amount, unit)) for standard in profiles.standards]
+    return Outcome(
+        ExitCode.FINE,
+        {
+            "amount": plain(amount),
+            "unit": unit,
+            "standards": [
+                {
+                    "standard": standard.id,
+                    "classes": [named.own.label for named in answer.classes],
+                    "text": answer.words,
+                }
+                for standard, answer in found
+            ],
+        },
+        [*(answer.words for _, answer in found), first_words()],
+        notes,
+    )
+
+
+def _of_class(label: str, standards: tuple[PressureStandard, ...], notes: list[str]) -> Outcome:
+    """Say everything a class may mean: without its standard it means nothing."""
+    meanings = which_standard(standards, label)
+    document = {
+        "class": label,
+        "meanings": [
+            {"standard": named.standard.id, "class": named.own.label, "text": named.words}
+            for named in meanings
+        ],
+    }
+    return Outcome(ExitCode.FINE, document, [standard_question(standards, label)], notes)
+
+
+def _amount(typed: str) -> Decimal:
+    try:
+        amount = Decimal(typed.replace(",", "."))
+    except InvalidOperation:
+        amount = Decimal(0)
+    if not amount.is_finite() or amount <= 0:
+        raise wrong_use(
+            say("'{typed}' is no pressure.", typed=clean(typed).text[:20]),
+            say("Type a number above 0, such as 22 or 29.3."),
+            key="AMOUNT",
+        )
+    return amount
+
+
+def _unit(typed: str) -> PressureUnit:
+    for unit in PRESSURE_UNITS:
+        if typed.casefold() == unit.casefold():
+            return unit
+    raise wrong_use(
+        say("'{typed}' is no unit of pressure here.", typed=clean(typed).text[:20]),
+        say("Units: {units}.", units=", ".join(PRESSURE_UNITS)),
+        key="--unit",
+    )
