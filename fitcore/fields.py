@@ -70,7 +70,8 @@ FIELDS: dict[str, Field] = {
         Field("repeats", "choice", ("where_doubtful", "each_point", "second_round")),
         Field("round_skipped", "text"),
         Field("clock", "choice", ("correct", "wrong")),
-        Field("told", "text"),
+        # Each entry stands: a second person told takes nothing from the first.
+        Field("told", "text", working_state=True),
         Field("finished", "yes_no"),
         Field("swelling_model", "text"),
         Field("paused", "text", working_state=True),

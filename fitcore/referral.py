@@ -1,268 +1,259 @@
-"""The referral note: what was found at one sitting, in plain text to read out or hand on. Pure.
+"""The referral note of one session: plain text to hand on or to read out on the telephone. Pure.
 
-It tells what was asked and measured, and never says that there is no clot.
+It tells what was asked and measured, and by when somebody must act. It judges nothing itself, and
+never says that there is no clot.
 """
 
 from __future__ import annotations
 
+import re
 import textwrap
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from fitcore.abpi import Missing, MmHg
 from fitcore.clean_text import visible
 from fitcore.clearance import cautions
-from fitcore.decisions import DECISION_PREFIX, role_words
+from fitcore.decisions import role_words
 from fitcore.flags import Level, told_once
-from fitcore.instants import long_date
-from fitcore.outcomes import Urgency, first_words, outcome_words, urgency_words
-from fitcore.points import LEGS, Kind, place_words, side_words
-from fitcore.screening_answers import ANSWER_PREFIX, NO, PRESSURE_PREFIX, UNKNOWN, is_assessment
-from fitcore.screening_questions import Asked
-from fitcore.shoes import system_words
-from fitcore.units import plain, show_cm
+from fitcore.outcomes import Action, Clearance, Urgency, outcome_words, urgency_words
+from fitcore.points import side_words
+from fitcore.referral_answers import AnswersTold, pressure_lines
+from fitcore.referral_readings import calf_lines, instant_words, reading_lines
+from fitcore.screening_answers import is_assessment
+from fitcore.screening_edits import RULES_USED, screening_words
+from fitcore.screening_result import GO
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from datetime import datetime
 
+    from fitcore.decisions import Decision
     from fitcore.entries import Entry
-    from fitcore.fit import LegFit, SessionFit
+    from fitcore.fit import SessionFit
     from fitcore.outcomes import FiredRule
-    from fitcore.readings import Adopted
-    from fitcore.screening_answers import Answer
-    from fitcore.screening_model import Question
+    from fitcore.screening_result import LegScreening
 
-_EMPTY_LINE = "____________________________"
+_MARGIN = re.compile(r" *(?:- |[0-9]+\. )?")
+_STEP = "  "
+"""How far a line stands in below what it belongs to."""
 
 
-def referral_lines(fit: SessionFit, *, made_at: datetime, width: int = 78) -> list[str]:
-    """Write the note.
+def referral_lines(fit: SessionFit, *, width: int = 78, made_at: datetime) -> list[str]:
+    """Write the note: by when somebody must act, what was found, and what was measured.
 
     Args:
-        fit: the session with all judgements.
-        made_at: when the note is made.
+        fit: the session with all that was judged of it.
         width: columns of the longest line.
+        made_at: the instant the note is made, from the caller's clock.
 
     Returns:
-        Lines of at most so many columns, for any terminal, paper or telephone.
+        Lines of at most so many characters; whatever could steer a terminal is made visible.
     """
-    parts = [
-        _head(fit, made_at),
-        _outcome(fit),
-        _section(say("What was found"), _rules(fit)),
-        _section(say("What was answered"), _answers(fit)),
-        _section(say("Blood pressures"), _pressures(fit)),
-        _section(say("Readings"), (line for leg in fit.legs for line in _readings(leg))),
-        _section(say("Doubts about the readings"), _doubts(fit)),
-        _section(say("Decisions and assessments"), _decisions(fit)),
-        _section(say("Remarks"), _remarks(fit)),
-        _section(say("Who was told"), _told(fit)),
-        ["", say("This note tells what was asked and measured. It is no diagnosis.")],
-        [first_words(), cautions()],
-        [say("Rules used: {stamp}.", stamp=fit.clearance.result.used.stamp)],
-    ]
-    return [line for part in parts for text in part for line in _wrapped(visible(text), width)]
+    answers = AnswersTold(fit.clearance)
+    found = list(_found(fit, answers))
+    sections = (
+        (say("What was found"), found or [say("No rule fired.")]),
+        (say("Other answers"), answers.others()),
+        (say("Blood pressures"), pressure_lines(fit.clearance)),
+        (say("Calves"), calf_lines(fit.clearance.calves)),
+        (say("Measured"), reading_lines(fit)),
+        (say("Doubts about what was measured"), _doubts(fit)),
+        (say("Decisions and assessments"), _decided(fit)),
+        (say("Remarks"), _remarks(fit)),
+        (say("Who was told"), _told(fit)),
+    )
+    lines = [say("REFERRAL NOTE"), *_banner(fit, width), *_head(fit)]
+    lines += [_leg_line(fit, leg) for leg in fit.clearance.result.legs]
+    for heading, body in sections:
+        if told := list(body):
+            lines += ["", heading, *(f"{_STEP}{line}" for line in told)]
+    lines += ["", *_foot(fit, made_at)]
+    return [row for line in lines for row in _wrapped(line, width)]
 
 
-def _head(fit: SessionFit, made_at: datetime) -> list[str]:
-    session = fit.session
-    at = session.measured_at
-    laptops = sorted({entry.by.laptop for entry in session.entries})
-    return [
-        say("REFERRAL NOTE"),
-        say("Client: {client}", client=fit.client or say("not named")),
-        say(
-            "Seen: {date}, by {who}",
-            date=f"{long_date(at)}, {at:%H:%M %z}" if at else say("no date"),
-            who=session.text("measurer") or say("not named"),
-        ),
-        say(
-            "Note made: {date} on {laptops}",
-            date=f"{long_date(made_at)}, {made_at:%H:%M %z}",
-            laptops=", ".join(laptops) or say("no laptop"),
-        ),
-        "",
-    ]
+def _banner(fit: SessionFit, width: int) -> list[str]:
+    edge = "=" * width
+    return [edge, *_urgent(fit), edge]
 
 
-def _outcome(fit: SessionFit) -> list[str]:
+def _urgent(fit: SessionFit) -> Iterator[str]:
+    """Say by when somebody must act; without a stop say that, and what it is worth."""
     result = fit.clearance.result
-    lines = []
-    if result.urgency is Urgency.NOW:
-        lines.append(say("URGENT: NOW. Call the emergency number."))
-    elif result.urgency is not Urgency.NONE:
-        lines.append(say("Act: {urgency}.", urgency=urgency_words(result.urgency)))
+    yield {
+        Urgency.NOW: say("NOW: call the emergency number. What was found stands below."),
+        Urgency.TODAY: say("TODAY: somebody must act today. Whom to call stands below."),
+        Urgency.NEXT_WORKING_DAY: say(
+            "BY THE NEXT WORKING DAY: somebody must act. Whom to ask stands below."
+        ),
+        Urgency.ROUTINE: say("BEFORE FITTING: somebody must be asked. Whom to ask stands below."),
+        Urgency.NONE: say("No stop was found. No referral follows from screening.")
+        if result.outcome == GO
+        else say("NOT SCREENED. Nothing here says that a leg may be fitted."),
+    }[result.urgency]
+    if result.outcome == GO:
+        yield say("That alone rules nothing out.")
     if not result.complete:
-        lines.append(say("Screening was not completed."))
-    elif not result.rules:
-        lines.append(say("Screening found no stop; no referral follows from it."))
-    for side in LEGS:
-        leg = result.leg(side)
-        told = outcome_words(leg.clearance) if leg.asked else say("not there, or not to be fitted")
-        lines.append(f"{side_words(side)}: {told}.")
-    return lines
+        first = fit.clearance.rules.screening.questions.first_page
+        present, _ = fit.clearance.told.present
+        yield say(
+            "Screening was not finished: {count} of {all} lines of the first page not answered.",
+            count=sum(not present.of(question.id) for question in first),
+            all=len(first),
+        )
 
 
-def _rules(fit: SessionFit) -> Iterator[str]:
-    for rule in fit.clearance.result.rules:
-        yield _rule_words(rule)
-    for found in fit.clearance.calves.findings:
-        yield f"- {found.text}"
+def _head(fit: SessionFit) -> list[str]:
+    """Say whom, when and where; few lines, so that what was found stands on the first screen."""
+    laptops = sorted({entry.by.laptop for entry in fit.session.entries})
+    at = fit.session.measured_at
+    return [
+        say("Client: {client}", client=_side_by_side(fit, "client") or say("not named")),
+        say("Measured by: {who}", who=_side_by_side(fit, "measurer") or say("not named")),
+        say(
+            "Date: {date}; laptop: {laptops}",
+            date=instant_words(at) if at else say("not known"),
+            laptops=", ".join(laptops) or say("not known"),
+        ),
+    ]
 
 
-def _rule_words(rule: FiredRule) -> str:
-    sides = ", ".join(side_words(side) for side in rule.sides)
-    return say(
-        "- {sides}: {text} Source ({status}): {source}",
-        sides=sides,
-        text=rule.text,
-        status=rule.status,
-        source=rule.source,
-    )
+def _side_by_side(fit: SessionFit, what: str) -> str:
+    return " / ".join(str(value) for value in fit.session.answer(what).values)
 
 
-def _answers(fit: SessionFit) -> Iterator[str]:
-    """Tell the answers that are anything else than a plain no."""
-    questions = fit.clearance.rules.screening.questions
-    answers, _ = fit.clearance.told.present
-    asked = Asked(answers, questions, fit.clearance.told.sides)
-    for question in questions.questions:
-        for side in question.sides:
-            given = answers.of(question.id_of(side))
-            worth = given if question.id in _BOTH_WAYS else [a for a in given if a != NO]
-            if not worth and asked.is_open(question, side) and question.opens and not given:
-                worth = [] if question.may_stay_open else [UNKNOWN]
-            if worth:
-                told = " / ".join(_answer_words(question, answer) for answer in worth)
-                leg = f"{side_words(side)}: " if side is not None else ""
-                yield f"- {leg}{question.text} {told}"
-
-
-_BOTH_WAYS = (
-    "touch_felt",
-    "foot_check",
-    "midwife_knows",
-    "prescriber_knows",
-    "larger_leg_explained",
-)
-"""Questions whose *no* is worth telling."""
-
-
-def _answer_words(question: Question, answer: Answer) -> str:
-    if answer == UNKNOWN:
-        return say("not known")
-    return question.choice_words(answer) if isinstance(answer, str) else plain(answer)
-
-
-def _pressures(fit: SessionFit) -> Iterator[str]:
-    questions = fit.clearance.rules.screening.questions
-    _, taken = fit.clearance.told.present
-    for pressure in questions.pressures:
-        given = [value for value in taken.of(pressure.id) if value is not None]
-        if given:
-            told = " / ".join(_mmhg_words(value) for value in given)
-            yield f"- {pressure.text}: {told}"
-    if taken.one_arm_why:
-        yield say("- One arm only: {why}", why=taken.one_arm_why)
-    if taken.taken_on is not None:
-        yield say("- Taken on {day}", day=taken.taken_on.isoformat())
-    for leg in fit.clearance.result.legs:
-        if leg.abpi.shown is not None:
-            index = say("- {side}: ABPI {abpi}", side=side_words(leg.side), abpi=leg.abpi.shown)
-            yield f"{index}. {leg.abpi.why_not}".rstrip()
-
-
-def _mmhg_words(value: MmHg) -> str:
-    if isinstance(value, Decimal):
-        return say("{mmhg} mmHg", mmhg=plain(value))
-    return {
-        Missing.NOT_OBTAINED: say("could not be obtained"),
-        Missing.NOT_COMPRESSIBLE: say("would not compress"),
-    }[value]
-
-
-def _readings(leg: LegFit) -> Iterator[str]:
+def _leg_line(fit: SessionFit, leg: LegScreening) -> str:
     side = side_words(leg.side)
-    for value in leg.adopted:
-        yield f"- {side} {_value_words(value)}"
-    for missing in leg.not_taken:
-        yield f"- {side} {missing}"
-    if leg.times is not None and leg.times.hours_up is not None:
-        yield say("- {side}: {hours:.1f} h after rising", side=side, hours=leg.times.hours_up)
+    if not leg.asked:
+        return say("{side}: not there, or not to be fitted.", side=side)
+    answer = fit.clearance.leg(leg.side)
+    line = say("{side}: {outcome}.", side=side, outcome=outcome_words(answer.clearance))
+    told_already = any(rule.text in answer.why for rule in fit.clearance.result.rules_of(leg.side))
+    if told_already or answer.clearance is Clearance.CLEARED:
+        return line
+    return f"{line} {answer.why}".rstrip()
 
 
-def _value_words(value: Adopted) -> str:
-    what = place_words(value.point, value.kind)
-    if value.kind is Kind.SHOE and value.value is not None:
-        return f"{what}: {system_words(value.system or 'eu')} {plain(value.value)}"
-    if value.spread_mm is None:
-        return say("{what}: {cm} cm, read once", what=what, cm=show_cm(value.mm))
-    return say(
-        "{what}: {cm} cm, of {count} readings {spread} mm apart",
-        what=what,
-        cm=show_cm(value.mm),
-        count=value.readings,
-        spread=plain(value.spread_mm),
-    )
+def _found(fit: SessionFit, answers: AnswersTold) -> Iterator[str]:
+    """Tell each rule that fired, the worst first, with what made it fire and its source."""
+    for number, rule in enumerate(fit.clearance.result.rules, start=1):
+        sides = ", ".join(side_words(side) for side in rule.sides)
+        yield f"{number}. {sides}: {_action_words(rule)}"
+        yield f"{_STEP}{rule.text}"
+        yield from (f"{_STEP}- {because}" for because in answers.because(rule))
+        if any(rule.id in d.covers and d.side in rule.sides for d in fit.clearance.decisions):
+            yield _STEP + say("A decision about this is recorded below.")
+        source = say("Source ({status}): {source}", status=rule.status, source=rule.source)
+        yield f"{_STEP}{source}"
+
+
+def _action_words(rule: FiredRule) -> str:
+    action = {
+        Action.NOTE: say("to know"),
+        Action.ASK: outcome_words(Action.ASK),
+        Action.STOP: outcome_words(Action.STOP),
+        Action.HOLD: outcome_words(Action.HOLD),
+    }[rule.action]
+    if rule.urgency is Urgency.NONE:
+        return f"{action}."
+    return f"{action}; {urgency_words(rule.urgency)}."
 
 
 def _doubts(fit: SessionFit) -> Iterator[str]:
+    """Tell what is in doubt; what the calves say stands above already."""
+    levels = {Level.WARN: say("doubt"), Level.BLOCK: say("must be settled")}
+    calves = {finding.text for finding in fit.clearance.calves.findings}
     for flag in told_once(fit.flags):
-        if flag.level is not Level.NOTE and flag.about != "screening":
-            leg = f"{side_words(flag.side)}: " if flag.side else ""
-            yield f"- {leg}{flag.text}"
+        if flag.level in levels and flag.text not in calves:
+            side = f"{side_words(flag.side)}: " if flag.side is not None else ""
+            yield f"- {levels[flag.level]}: {side}{flag.text}"
 
 
-def _decisions(fit: SessionFit) -> Iterator[str]:
-    for decision in fit.clearance.decisions:
-        yield say(
-            "- {side}: {words}. {why} ({how}, {day}, {role})",
-            side=side_words(decision.side),
-            words=decision.words,
-            why=decision.why,
-            how=say("in writing") if decision.how == "written" else say("read back"),
-            day=decision.decided_on.isoformat(),
-            role=role_words(decision.role),
-        )
-    for entry in sorted(fit.session.heads.live, key=lambda entry: entry.by):
-        what = entry.text("what")
-        if is_assessment(entry) and not what.startswith(DECISION_PREFIX):
-            yield say(
-                "- Assessed on {day} by {who}: {finding} ({what}: {is_now})",
-                day=entry.fields["assessed_on"],
-                who=entry.text("assessed_by"),
-                finding=entry.text("finding"),
-                what=what.removeprefix(ANSWER_PREFIX).removeprefix(PRESSURE_PREFIX),
-                is_now=entry.fields.get("is"),
-            )
+def _decided(fit: SessionFit) -> Iterator[str]:
+    told = [_decision_words(decision, fit) for decision in fit.clearance.decisions]
+    told += [
+        _assessment_words(entry, fit)
+        for entry in fit.session.heads.live
+        if entry.array in ("answers", "decisions") and is_assessment(entry)
+    ]
+    if not told:
+        yield say("None recorded.")
+    yield from (f"- {line}" for line in told)
+
+
+def _decision_words(decision: Decision, fit: SessionFit) -> str:
+    side = side_words(decision.side)
+    if not decision.covers:
+        words = " ".join(filter(None, (decision.by, role_words(decision.role), decision.why)))
+        told = say("{side}: a decision that cannot be read whole: it allows nothing.", side=side)
+        return f"{told} {words}".rstrip()
+    told = say(
+        "{side}: {words}. Decided on {day}, {how}. Why: {why}",
+        side=side,
+        words=decision.words,
+        day=decision.decided_on.isoformat(),
+        how=say("in writing") if decision.how == "written" else say("by telephone and read back"),
+        why=decision.why,
+    )
+    day = fit.clearance.on
+    if decision.holds_on(day):
+        return told
+    return say("{told} It does not hold on {day}.", told=told, day=day.isoformat())
+
+
+def _assessment_words(entry: Entry, fit: SessionFit) -> str:
+    what, value = entry.text("what"), entry.fields.get("is", "")
+    told = say(
+        "Assessed on {day} by {who}: {finding} From then on: {answer}",
+        day=entry.fields["assessed_on"],
+        who=entry.fields["assessed_by"],
+        finding=entry.fields["finding"],
+        answer=screening_words(fit.clearance.rules.screening, what, value),
+    )
+    if fit.session.heads.successors(entry):
+        return say("{told} It was answered anew since.", told=told)
+    return told
 
 
 def _remarks(fit: SessionFit) -> Iterator[str]:
     for entry in fit.session.heads.heads_of("remarks"):
-        yield f"- {entry.text('text')}"
+        first, *more = entry.text("text").split("\n")
+        yield f"- {first}"
+        yield from (f"{_STEP}{line}" for line in more)
 
 
-def _told(fit: SessionFit) -> list[str]:
-    heads = fit.session.answer("told").heads
-    if not heads:
-        return [say("Told: {line} at {line}", line=_EMPTY_LINE)]
-    return [_told_words(entry) for entry in heads]
+def _told(fit: SessionFit) -> Iterator[str]:
+    """Tell who was told; somebody told before somebody else was told all the same."""
+    entries = [
+        entry
+        for entry in fit.session.heads.live
+        if entry.array in ("answers", "decisions") and entry.text("what") == "told"
+    ]
+    if not entries:
+        yield say("Told: ______________________________  at ______________")
+    for entry in entries:
+        yield say(
+            "- {who}; recorded {at} on {laptop}.",
+            who=entry.fields.get("is", ""),
+            at=instant_words(entry.at) if entry.at is not None else say("at a time not known"),
+            laptop=entry.by.laptop,
+        )
 
 
-def _told_words(entry: Entry) -> str:
-    at = f"{long_date(entry.at)}, {entry.at:%H:%M %z}" if entry.at else say("no time")
-    return say("- {who}, {at}", who=entry.text("is"), at=at)
+def _foot(fit: SessionFit, made_at: datetime) -> Iterator[str]:
+    yield say("This note tells what was asked and measured. It is no diagnosis.")
+    yield cautions()
+    stamp = fit.clearance.result.used.stamp
+    yield say("Rules used: {stamp}.", stamp=stamp)
+    for answered in fit.session.answer(RULES_USED).values:
+        if answered != stamp:
+            yield say("Rules in use when it was answered: {stamp}.", stamp=answered)
+    made = instant_words(made_at)
+    yield say("Note made: {date}, of session {session}.", date=made, session=fit.session.id)
 
 
-def _section(title: str, lines: Iterable[str]) -> list[str]:
-    body = list(lines)
-    return ["", title, *body] if body else []
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    if not text:
-        return [""]
-    indent = "  " if text.startswith("- ") else ""
-    return textwrap.wrap(text, width, subsequent_indent=indent, break_on_hyphens=False)
+def _wrapped(line: str, width: int) -> Iterable[str]:
+    """Wrap a line as far in as it stands; below a dash or a number, as far in as its words."""
+    safe = visible(line)
+    margin = _MARGIN.match(safe)
+    indent = " " * (len(margin[0]) if margin else 0)
+    return textwrap.wrap(safe, width, subsequent_indent=indent, break_on_hyphens=False) or [""]

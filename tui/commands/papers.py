@@ -9,10 +9,17 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.atomic import write_durably
 from fitcore.disk.profile_files import load_profiles
-from fitcore.disk.session_files import session_path
+from fitcore.disk.session_files import (
+    find_session_files,
+    read_regular,
+    read_session_file,
+    session_path,
+)
+from fitcore.entries import render_value
 from fitcore.fit import fit_session
 from fitcore.leg_profile import garment_words, leg_profile
 from fitcore.pressure_drawing import draw_profile, draw_profile_svg
+from fitcore.problems import FileFault
 from fitcore.referral import referral_lines
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
@@ -26,6 +33,7 @@ if TYPE_CHECKING:
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
     from fitcore.fit import SessionFit
+    from fitcore.problems import Problem
     from fitcore.session import Session
 
 
@@ -95,14 +103,42 @@ class _Paper:
 def _read_one(named: str, data: Path, surroundings: Surroundings) -> _Paper:
     read = read_all([_session_file(named, data)], data)
     session = _the_one(read)
-    profiles = load_profiles(own=read.owners[session.id])
-    fit = fit_session(session, profiles.charts, profiles.rules, on=surroundings.now().date())
-    return _Paper(fit, profiles, [str(p) for p in (*read.problems, *profiles.problems)])
+    owner = read.owners[session.id]
+    profiles = load_profiles(own=owner)
+    earlier, unreadable = _earlier(owner, session)
+    today = surroundings.now().date()
+    fit = fit_session(session, profiles.charts, profiles.rules, earlier, on=today)
+    problems = dict.fromkeys((*read.problems, *unreadable, *profiles.problems))
+    return _Paper(fit, profiles, [str(problem) for problem in problems])
+
+
+def _earlier(owner: Path, session: Session) -> tuple[Session | None, list[Problem]]:
+    """Return the client's last session before this one: a calf grown since then is a stop.
+
+    Only files whose bytes hold the client's code are parsed. One that cannot be used is passed
+    over, and told: what was to be compared with may have stood there.
+    """
+    client = session.text("client")
+    problems: list[Problem] = []
+    if not client:
+        return None, problems
+    written = render_value(client).encode()
+    older = (path for path in find_session_files(owner) if path.stem < session.id)
+    for path in sorted(older, key=lambda path: path.stem, reverse=True):
+        raw = read_regular(path)
+        if isinstance(raw, bytes) and written not in raw:
+            continue
+        file = read_session_file(path)
+        if file.session is None:
+            problems += file.problems
+        elif file.session.text("client") == client:
+            return file.session, problems
+    return None, problems
 
 
 def _write(out: Path, text: str) -> str:
     """Write a new file; one that is there already is never written over."""
-    if out.exists():
+    if out.exists() or out.is_symlink():
         raise wrong_use(
             say("{path} is there already.", path=visible(str(out))),
             say("Name another file; nothing was written."),
@@ -125,8 +161,7 @@ def _the_one(read: ReadSessions) -> Session:
     if len(sessions) == 1:
         return sessions[0]
     if not sessions and read.problems:
-        told = read.problems[0]
-        raise wrong_use(told.text, told.mend, key=told.path)
+        raise FileFault(read.problems[0])
     raise wrong_use(
         say("A note is made of one session; {count} were found.", count=len(sessions)),
         say("Name one session file, or the first 8 characters of a session's id."),
