@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich.cells import set_cell_size
+from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 
 from fitcore.outcomes import (
@@ -20,9 +20,9 @@ from fitcore.points import LEGS, side_words
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from fitcore.clearance import SessionClearance
+    from collections.abc import Sequence
 
-_ACTION_COLUMNS, _URGENCY_COLUMNS, _SIDE_COLUMNS = 7, 25, 13
+    from fitcore.clearance import SessionClearance
 
 
 def legs_content(clearance: SessionClearance) -> Content:
@@ -47,15 +47,22 @@ def legs_content(clearance: SessionClearance) -> Content:
     return Content.assemble(*parts)
 
 
-def rule_line(rule: FiredRule) -> str:
-    """Return a rule in one line: what it asks for, by when, which legs, what it is about."""
-    sides = " ".join(side_words(side) for side in rule.sides)
-    return (
-        set_cell_size(action_words(rule.action), _ACTION_COLUMNS)
-        + set_cell_size(urgency_words(rule.urgency), _URGENCY_COLUMNS)
-        + set_cell_size(sides, _SIDE_COLUMNS)
+def rule_lines(rules: Sequence[FiredRule]) -> list[str]:
+    """Return each rule in one line: what it asks for, by when, which legs, what it is about."""
+    cells = [
+        (action_words(rule.action), urgency_words(rule.urgency), _sides_words(rule))
+        for rule in rules
+    ]
+    widths = [max(map(cell_len, column)) + 2 for column in zip(*cells, strict=True)]
+    return [
+        "".join(set_cell_size(word, width) for word, width in zip(row, widths, strict=True))
         + rule.text
-    )
+        for row, rule in zip(cells, rules, strict=True)
+    ]
+
+
+def _sides_words(rule: FiredRule) -> str:
+    return say("both") if len(rule.sides) > 1 else " ".join(map(side_words, rule.sides))
 
 
 def action_words(action: Action) -> str:

@@ -9,7 +9,7 @@ from textual.widgets import Static
 
 from fitcore.outcomes import Action
 from fitcore.words import say
-from tui.clearance_view import advice, is_stopped, legs_content, rule_content, rule_line
+from tui.clearance_view import advice, is_stopped, legs_content, rule_content, rule_lines
 from tui.desk_screening import (
     assessment_form,
     decidable_sides,
@@ -61,7 +61,7 @@ class ClearanceScreen(EndingScreen):
         )
         self.query_one("#legs", Static).update(legs_content(self._clearance))
         self.query_one("#advice", Static).update(Content.styled(advice(self._clearance), "bold"))
-        self.query_one(PickList).show([rule_line(rule) for rule in self._rules], 0)
+        self.query_one(PickList).show(rule_lines(self._rules), 0)
         self.show_marked()
 
     def show_marked(self) -> None:
@@ -111,7 +111,6 @@ class ClearanceScreen(EndingScreen):
     async def do_note(self) -> None:
         """Show the referral note."""
         from fitcore.referral import referral_lines
-
         from tui.screens.text import TextScreen
 
         lines = referral_lines(self.desk.result(), made_at=self.desk.now())
