@@ -133,6 +133,20 @@ def test_the_local_day_is_the_readings_own(anklefirst: Anklefirst) -> None:
     assert [s.id for s in sessions(anklefirst.data)] == [session.id]
 
 
+def test_a_row_corrected_on_a_later_day_is_still_there(anklefirst: Anklefirst) -> None:
+    """The tape was read on the day of the row, whenever the slip was found."""
+    assert anklefirst("import", anklefirst.sheet(CALF)).code == 0
+    [entry] = readings(anklefirst.data)
+    anklefirst.world.later(days=1)
+    assert anklefirst("correct", entry["by"], "36.4", "--why", "misread").code == 0
+    changed = CALF.replace("36.5", "38.2")
+    ran = anklefirst("import", anklefirst.sheet(changed), "--json")
+    assert ran.code == 1
+    assert ran.json["added"] == 0
+    [refused] = ran.json["refused"]
+    assert "364 mm is there already" in refused["why"]
+
+
 def test_a_corrected_or_struck_out_row_does_not_come_back(anklefirst: Anklefirst) -> None:
     path = anklefirst.sheet(ROW, CALF)
     anklefirst("import", path)

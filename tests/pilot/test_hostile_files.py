@@ -213,3 +213,16 @@ async def test_a_laptop_file_with_such_a_measurer(data: Path) -> None:
         await at_start(visit)
         check_screen(visit)
         assert f"by {clean('[red]N[/]').text}" in visit.text
+
+
+async def test_a_session_with_a_protocol_nobody_has_here_is_told_and_opens_nothing(
+    data: Path,
+) -> None:
+    async with named(data) as visit:
+        session = Foreign(data, 1).answer(client="c-01", protocol="their-own-set")
+        session.answer(rising_at="unknown").write()
+        await visit.press("f4", "N", "enter")  # the start screen afresh
+        await visit.until("c-01", "PAUSED: go on")
+        await visit.press("enter")
+        await visit.until("There is no protocol 'their-own-set'.", "below-knee-short")
+        assert visit.screen == "start"

@@ -82,9 +82,10 @@ class AlreadyThere:
         readings = Readings(session)
         for place in readings.places():
             for reading in readings.current(place):
-                if reading.at is None:
+                read_at = readings.read_at(reading)  # a correction made later moves no day
+                if read_at is None:
                     continue
-                day = reading.at.date().isoformat()
+                day = read_at.date().isoformat()
                 for client in own:
                     for measurer in measurers:
                         key = (client, day, measurer, place, reading.round)

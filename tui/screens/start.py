@@ -194,7 +194,11 @@ class StartScreen(WorkScreen):
     async def _open_session(self, session: Session) -> None:
         if not await self._can_judge():
             return
-        desk = await self.desk_app.open_desk(session)
+        try:
+            desk = await self.desk_app.open_desk(session)
+        except ProfileError as error:  # it follows a protocol this laptop does not have
+            self.say(str(error.problem), doubt=True)
+            return
         if session.value("finished") is True or (desk.all_done and not desk.in_setup):
             await self.desk_app.show_result(desk)
         elif next_stage(desk) is None and is_stopped(desk.clearance):
