@@ -6,7 +6,6 @@ judged here is judged by the core.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -23,12 +22,12 @@ from fitcore.edits import (
 from fitcore.fit import SessionFit, fit_session
 from fitcore.instants import hours_between
 from fitcore.points import LEGS, Kind, Place, Side
-from fitcore.protocol import Step, done_reading, is_done, next_open, plan
-from fitcore.readings import Readings
-from fitcore.repeats import TAKEN_UP_AGAIN, repeat_way, rounds_wanted, skip_reason
+from fitcore.protocol import Step, done_reading, is_done, next_open
+from fitcore.repeats import TAKEN_UP_AGAIN, repeat_way, skip_reason
 from fitcore.shoes import ShoeSize
 from fitcore.swelling import model_words
 from fitcore.words import say
+from tui.desk_view import View, look
 from tui.desk_words import reading_words, saved_words, usual_words, where_words
 
 if TYPE_CHECKING:
@@ -41,6 +40,7 @@ if TYPE_CHECKING:
     from fitcore.flags import Flag
     from fitcore.profile_models import Protocol
     from fitcore.reading import Reading
+    from fitcore.readings import Readings
     from fitcore.session import Session
     from fitcore.units import Unit
     from tui.judging import Judged
@@ -84,15 +84,15 @@ class Desk:
         """Name of a field to what is typed there and not accepted."""
         self.clock_flags = clock_flags
         self.now = now
-        self._view: _View | None = None
+        self._view: View | None = None
         self._at = self._resume_at()
 
     # --- views -------------------------------------------------------------------------------
 
     @property
-    def _seen(self) -> _View:
+    def _seen(self) -> View:
         if self._view is None or self._view.session is not self.session:
-            self._view = _look(self.session, self.sides, self.protocol, self.result())
+            self._view = look(self.session, self.sides, self.protocol, self.result())
         return self._view
 
     @property
@@ -377,29 +377,3 @@ class Desk:
     def measurer(self) -> str:
         """Staff code of whoever holds the tape."""
         return self.session.text("measurer") or str(self._opening.get("measurer", "?"))
-
-
-@dataclass(frozen=True, slots=True)
-class _View:
-    """What follows from a session as it stands; computed once for each state of it."""
-
-    session: Session
-    readings: Readings
-    steps: tuple[Step, ...]
-    flags: tuple[Flag, ...]
-    clearance: SessionClearance
-
-
-def _look(session: Session, sides: tuple[Side, ...], protocol: Protocol, fit: SessionFit) -> _View:
-    readings = Readings(session)
-    rule = protocol.repeat
-
-    def wanted(place: Place) -> int:
-        return rounds_wanted(session, readings, rule, place, fit.doubtful)
-
-    def at_once(side: Side) -> bool:
-        return repeat_way(session, rule, side) == "each_point"
-
-    calves_first = fit.clearance.prescription is not None
-    steps = plan(protocol, sides, wanted=wanted, at_once=at_once, calves_first=calves_first)
-    return _View(session, readings, steps, fit.flags, fit.clearance)
