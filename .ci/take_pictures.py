@@ -20,7 +20,8 @@ FONT = "DejaVu Sans Mono"
 """Installed where the picture is made; the export names a font from the web."""
 
 KEYS = (
-    *"tern", "enter", *"N-17", "enter", "f2", "N", "enter", "enter", "enter", "enter", "enter", "enter", *"0630", "enter",
+    *"tern", "enter", *"N-17", "enter", "f2", "N", "enter",
+    *(["enter"] * 5), *"0630", "enter",
     *"22.4", "enter",
 )  # fmt: skip
 

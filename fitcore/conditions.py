@@ -6,7 +6,7 @@ makes them doubtful. An answer two people gave differently counts as the more ca
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -22,12 +22,13 @@ from fitcore.fields import FIELDS
 from fitcore.flags import Flag, Level
 from fitcore.instants import EPOCH, hours_between
 from fitcore.postures import judge_postures, leg_postures, postures_words
-from fitcore.spacing import judge_spacing
+from fitcore.reasons import reason_for
+from fitcore.spacing import SET_TOOK_LONG, judge_spacing, timed_readings
 from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from fitcore.points import Side
     from fitcore.readings import Readings
@@ -60,20 +61,15 @@ class Earlier:
 
 
 def leg_times(session: Session, readings: Readings, side: Side) -> LegTimes | None:
-    """Return when a leg was measured; None where it has no reading with a time.
+    """Return when the tape was on a leg; None where it has no such reading with a time.
 
-    Elapsed times are differences in UTC. They rest on the laptop's clock and are only told.
+    A shoe size is asked, not measured: it gives the leg no hour. Elapsed times are differences in
+    UTC. They rest on the laptop's clock and are only told.
     """
-    instants = [
-        at
-        for place in readings.places()
-        if place[0] is side
-        for reading in readings.taken(place)
-        if (at := readings.read_at(reading)) is not None
-    ]
-    if not instants:
+    timed = timed_readings(readings, side)
+    if not timed:
         return None
-    first, last = _earliest(instants), _latest(instants)
+    first, last = timed[0].at, timed[-1].at
     rising = _one(session, "rising_at")
     off = _one(session, "compression_off_at") if session.text("compression") == "off" else None
     return LegTimes(
@@ -82,11 +78,6 @@ def leg_times(session: Session, readings: Readings, side: Side) -> LegTimes | No
         hours_between(rising, last) if rising is not None else None,
         seconds_between(off, first) / _MINUTE if off is not None else None,
     )
-
-
-def judge_now(session: Session, now: datetime, rules: TimeRules) -> tuple[str, ...]:
-    """Return the codes of flags that hold for a reading taken now: stored beside it."""
-    return tuple(dict.fromkeys(flag.code for flag in flags_now(session, now, rules)))
 
 
 def flags_now(
@@ -115,8 +106,11 @@ def judge_conditions(
     *,
     earlier: Earlier | None = None,
     tape_rule: str = "",
+    way_of: Callable[[Side], str] | None = None,
 ) -> tuple[Flag, ...]:
     """Judge the hour, the conditions and the recorded times of a session. No clock is read.
+
+    What somebody gave a reason for is a doubt with that reason, no longer a block.
 
     Args:
         session: the session.
@@ -125,6 +119,7 @@ def judge_conditions(
         rules: thresholds and levels.
         earlier: the client's last session before this one.
         tape_rule: how this session's protocol lays the tape; empty where that is not known.
+        way_of: how a leg's readings are repeated; where it is not given, as answered.
 
     Returns:
         Flags, the worst first.
@@ -139,12 +134,25 @@ def judge_conditions(
         flags += dent_flags(session, side, rules)
         if earlier is not None:
             flags += _compare_leg(session, readings, earlier, side, rules)
-    flags += judge_spacing(readings, sides, rules)
+    flags += judge_spacing(
+        session, readings, sides, rules, way_of or (lambda _: session.text("repeats"))
+    )
     flags += judge_postures(session, readings, sides, rules)
     flags += answered_flags(session, rules)
     flags += _compare_tape(earlier, tape_rule, rules)
     flags += judge_recorded(_recorded_instants(session), session.text("zone"), rules)
-    return worst_first(dict.fromkeys(flags))
+    return worst_first(dict.fromkeys(_kept(session, flag) for flag in flags))
+
+
+def _kept(session: Session, flag: Flag) -> Flag:
+    """Lower a block somebody gave a reason for; a set's own reasons are judged with the set."""
+    if flag.level is not Level.BLOCK or flag.code == SET_TOOK_LONG:
+        return flag
+    why = reason_for(session, flag.code)
+    if not why:
+        return flag
+    text = say("{doubt} Kept: {why}.", doubt=flag.text, why=why.rstrip("."))
+    return replace(flag, level=Level.WARN, text=text)
 
 
 # --- the hour, for a reading now or a leg's first and last ---------------------------------------

@@ -69,6 +69,7 @@ def draft_reading(
     *,
     instead_of: Sequence[str] = (),
     why: str = "",
+    why_for: Sequence[str] = (),
     doubts: Sequence[str] = (),
     posture: str = "",
     measurer: str = "",
@@ -82,8 +83,9 @@ def draft_reading(
         at: the instant, from the caller's clock.
         instead_of: names of the readings this one replaces.
         why: the reason for a correction, or for keeping a doubtful value.
+        why_for: codes of the doubts the reason was asked for, so that it answers no other.
         doubts: codes of what the nurse was told when she accepted it.
-        posture: where this reading's differs from the session's.
+        posture: the posture it was taken in; empty where that is not known.
         measurer: who holds the tape, where it is not the session's measurer.
     """
     meaning: dict[str, Value | None] = (
@@ -100,6 +102,7 @@ def draft_reading(
             **meaning,
             "instead_of": list(instead_of) or None,
             "why": clean(why).text or None,
+            "why_for": list(why_for) or None,
             "doubts": list(doubts) or None,
             "posture": posture or None,
             "measurer": measurer or None,
@@ -166,7 +169,35 @@ def draft_other_leg(readings: Readings, sides: Sequence[Side], at: datetime) -> 
         if place[0] in sides
         for reading in readings.current(place)
     ]
-    return tuple(_moved(reading, at) for reading in moved)
+    why = say("taken on the other leg")
+    return tuple(_again(reading, at, why, side=other_side(reading.side).value) for reading in moved)
+
+
+def draft_postures(readings: Sequence[Reading], posture: str, at: datetime) -> tuple[Draft, ...]:
+    """Say of readings that they were taken in another posture than was answered, as corrections.
+
+    Args:
+        readings: those it is about.
+        posture: the one they were taken in.
+        at: the instant, from the caller's clock.
+    """
+    why = say("posture had been answered wrongly")
+    return tuple(_again(reading, at, why, posture=posture) for reading in readings)
+
+
+def draft_kept(reading: Reading, why: str, why_for: Sequence[str], at: datetime) -> Draft:
+    """Give the reason why a reading is kept after it was taken: the same reading, with the reason.
+
+    Args:
+        reading: the one that is kept.
+        why: the reason.
+        why_for: codes of the doubts it answers.
+        at: the instant, from the caller's clock.
+
+    Raises:
+        ReadingError: no reason was given.
+    """
+    return _again(reading, at, _reason(why), why_for=list(why_for))
 
 
 def find_entry(session: Session, name: str) -> Entry | None:
@@ -175,25 +206,24 @@ def find_entry(session: Session, name: str) -> Entry | None:
     return min(found, key=lambda entry: (entry.array, entry.line), default=None)
 
 
-def _moved(reading: Reading, at: datetime) -> Draft:
-    return Draft(
-        "readings",
-        at,
-        {
-            **_where((other_side(reading.side), reading.point, reading.kind), reading.round),
-            "typed": reading.typed or None,
-            "system": reading.system,
-            "value": reading.value,
-            "unit": reading.unit,
-            "mm": reading.mm,
-            "not_taken": reading.not_taken or None,
-            "instead_of": list(reading.lineage),
-            "why": say("taken on the other leg"),
-            "doubts": list(reading.doubts) or None,
-            "posture": reading.posture or None,
-            "measurer": reading.measurer or None,
-        },
-    )
+def _again(reading: Reading, at: datetime, why: str, **changed: Value) -> Draft:
+    """Write a reading again instead of itself, with what is changed about it and why."""
+    fields: dict[str, Value | None] = {
+        **_where(reading.place, reading.round),
+        "typed": reading.typed or None,
+        "system": reading.system,
+        "value": reading.value,
+        "unit": reading.unit,
+        "mm": reading.mm,
+        "not_taken": reading.not_taken or None,
+        "instead_of": list(reading.lineage),
+        "why": why,
+        "why_for": None,
+        "doubts": list(reading.doubts) or None,
+        "posture": reading.posture or None,
+        "measurer": reading.measurer or None,
+    }
+    return Draft("readings", at, {**fields, **changed})
 
 
 def _where(place: Place, number: int) -> dict[str, Value | None]:

@@ -1,6 +1,7 @@
 """In which postures a leg's readings were taken, and whether they may stand beside each other.
 
-An answer two people gave differently stands for both.
+A reading carries the posture it was taken in, so that another answer later gives it no other. One
+without, as a sheet's row may be, stands for the session's answer; of two different ones for both.
 """
 
 from __future__ import annotations
@@ -15,9 +16,25 @@ from fitcore.words import say
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from fitcore.reading import Reading
     from fitcore.readings import Readings
     from fitcore.session import Session
     from fitcore.time_rules import TimeRules
+
+
+def read_otherwise(session: Session, readings: Readings) -> tuple[Reading, ...]:
+    """Return the tape readings that carry another posture than the session's answer is now.
+
+    Empty where the posture is not answered or two people answered it differently.
+    """
+    answered = session.text("posture")
+    return tuple(
+        reading
+        for place in readings.places()
+        if place[2] is not Kind.SHOE
+        for reading in readings.taken(place)
+        if answered and reading.posture not in ("", answered)
+    )
 
 
 def leg_postures(session: Session, readings: Readings, side: Side) -> frozenset[str]:
@@ -35,7 +52,7 @@ def leg_postures(session: Session, readings: Readings, side: Side) -> frozenset[
 def judge_postures(
     session: Session, readings: Readings, sides: Sequence[Side], rules: TimeRules
 ) -> list[Flag]:
-    """Judge whether each leg was read in one recorded posture, and both legs in the same.
+    """Judge whether each leg was read in one recorded posture, both in the same, and as answered.
 
     Source: the thresholds' own file.
     """
@@ -55,6 +72,16 @@ def judge_postures(
         flags.append(Flag("posture_differs", level, "conditions", text, side))
     if not flags and len(set(legs.values()) - {frozenset()}) > 1:
         text = say("Left and right were read in different postures: they cannot be compared.")
+        flags.append(Flag("posture_differs", level, "conditions", text))
+    read = frozenset(posture for postures in legs.values() for posture in postures)
+    answered = {str(value) for value in session.answer("posture").values}
+    if not flags and read and answered and not answered & read:
+        text = say(
+            "Posture answered: {answered}; read and kept as {read}. Which is right? Strike out "
+            "what was read otherwise and read it again.",
+            answered=postures_words(answered),
+            read=postures_words(read),
+        )
         flags.append(Flag("posture_differs", level, "conditions", text))
     return flags
 

@@ -89,7 +89,20 @@ class RepeatSpacing(Check):
     """Between a reading and its repeat."""
 
     note_below_seconds: Limit
-    warn_after_minutes: Limit
+    warn_after_minutes_each_point: Limit
+    """Where the repeat follows at once, and where the way of repeating is not known."""
+    warn_after_minutes_where_doubtful: Limit
+    """Where it follows after all first readings."""
+    warn_after_minutes_second_round: Limit
+    """Where a whole round of both legs lies in between."""
+
+    def warn_after_minutes(self, way: str) -> Exact:
+        """Return the limit in minutes of a way of repeating, as `fitcore.repeats` names them."""
+        ways = {
+            "where_doubtful": self.warn_after_minutes_where_doubtful,
+            "second_round": self.warn_after_minutes_second_round,
+        }
+        return ways.get(way, self.warn_after_minutes_each_point)
 
 
 class PostureJustChanged(Check):

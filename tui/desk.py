@@ -10,7 +10,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
-from fitcore.conditions import flags_now
 from fitcore.edits import (
     draft_answer,
     draft_not_taken,
@@ -21,14 +20,16 @@ from fitcore.edits import (
 )
 from fitcore.fit import SessionFit, fit_session
 from fitcore.instants import hours_between
-from fitcore.points import LEGS, Kind, Place, Side
+from fitcore.points import LEGS, Kind, Place, Side, other_side
 from fitcore.protocol import Step, done_reading, is_done, next_open
 from fitcore.repeats import TAKEN_UP_AGAIN, repeat_way, skip_reason
 from fitcore.shoes import ShoeSize
 from fitcore.swelling import model_words
 from fitcore.words import say
+from tui.desk_conditions import posture_of_next, time_flags
 from tui.desk_view import View, look
 from tui.desk_words import reading_words, saved_words, usual_words, where_words
+from tui.telling import Telling
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -83,6 +84,9 @@ class Desk:
         self.half_typed: dict[str, str] = {}
         """Name of a field to what is typed there and not accepted."""
         self.clock_flags = clock_flags
+        self.telling = Telling()
+        self.posture_changed = False
+        """Whether the questions just gave another posture than before: asked about once."""
         self.now = now
         self._view: View | None = None
         self._at = self._resume_at()
@@ -176,10 +180,7 @@ class Desk:
 
     def time_flags(self) -> tuple[Flag, ...]:
         """Return what hour and clock say about a reading taken now, or corrected: taken then."""
-        here = self.reading_here
-        read_at = self.readings.read_at(here) if here is not None and not here.not_taken else None
-        told = flags_now(self.session, read_at or self.now(), self.profiles.rules.time)
-        return (*told, *(self.clock_flags() if read_at is None else ()))
+        return time_flags(self)
 
     def result(self) -> SessionFit:
         """Judge the session against every chart."""
@@ -219,8 +220,9 @@ class Desk:
             self.now(),
             instead_of=self.readings.rivals(old) if old else (),
             why=why,
+            why_for=judged.blocks if why else (),
             doubts=judged.doubts,
-            posture=old.posture if old else "",
+            posture=old.posture if old else posture_of_next(self),
             measurer=self._measurer_of(old),
         )
         self.append(draft)
@@ -256,12 +258,16 @@ class Desk:
     def move_to_other_leg(self) -> str:
         """Move the readings taken so far to the other leg, as corrections.
 
-        Where both legs have readings they change places.
+        Where both legs have readings they change places. Where one leg was to be measured it is
+        the other one from now on, so that its fields go with its readings.
         """
-        drafts = draft_other_leg(self.readings, LEGS, self.now())
+        at = self.now()
+        drafts = draft_other_leg(self.readings, LEGS, at)
         if not drafts:
             return ""
-        self.append(*drafts)
+        sides = [other_side(side).value for side in self.sides]
+        legs = draft_answer(self.session, "sides", sides, at) if len(sides) == 1 else None
+        self.append(*drafts, *([legs] if legs is not None else []))
         self._at = self.steps[self._first_open()].name
         return say("{count} readings moved to the other leg.", count=len(drafts))
 
@@ -295,7 +301,10 @@ class Desk:
     def start_measuring(self, answers: Mapping[str, Value]) -> None:
         """Answer the questions before measuring and go to the first open field."""
         begun: dict[str, Value] = {"paused": []} if self.session.answer("paused").heads else {}
+        before = self.session.text("posture")
         self.answer({**self._opening, **answers, **begun})
+        self.posture_changed = before not in ("", self.session.text("posture"))
+        self.telling.forget()
         self._at = self._resume_at()
 
     @property

@@ -11,6 +11,14 @@ from fitcore.problems import UnitError
 from fitcore.shoes import ShoeSize
 from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
+from tui.desk_conditions import (
+    Ask,
+    ask_about_number,
+    ask_about_time,
+    standing_flags,
+    unanswered,
+)
+from tui.telling import flag_words, more_words, page
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,7 +28,8 @@ if TYPE_CHECKING:
 
 Outcome = Literal["ready", "nothing_typed", "refused", "look_again", "needs_reason"]
 _MOST_CHARACTERS = 130
-"""Of doubts beside the field, so that what Enter does stands below them whole; ours, for 80x24."""
+"""Of doubts about a number beside the field, so that what Enter does stands below them; ours, for
+80x24."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +38,19 @@ class Judged:
 
     outcome: Outcome
     message: str = ""
+    """Behind its sign; further paragraphs carry their own."""
     typed: Typed | None = None
     doubts: tuple[str, ...] = ()
     """Codes to store beside the reading."""
+    tells: tuple[Flag, ...] = ()
+    """What the message tells of hour, conditions and clock for the first time."""
+    asks: tuple[Ask, ...] = ()
+    """The reasons to ask for, one after the other."""
+
+    @property
+    def blocks(self) -> tuple[str, ...]:
+        """Codes of what reasons are asked for."""
+        return tuple(code for ask in self.asks for code in ask.codes)
 
 
 def judge_typed(desk: Desk, text: str, *, seen: bool) -> Judged:
@@ -44,43 +63,84 @@ def judge_typed(desk: Desk, text: str, *, seen: bool) -> Judged:
     """
     step = desk.step
     if not text.strip():
-        if desk.reading_here is not None:
-            return Judged("nothing_typed")
-        return Judged("refused", say("Type what the tape shows, or F2 if it cannot be taken."))
+        return _judge_nothing(desk)
     try:
         typed = parse_typed(step.kind, text, desk.unit, or_shoe=step.or_shoe)
     except UnitError as error:
         return Judged("refused", f"{error.problem.text} {error.problem.mend}")
-    told = [] if isinstance(typed, ShoeSize) else list(_doubts(desk, typed))
+    found = () if isinstance(typed, ShoeSize) else _doubts(desk, typed)
     timed = desk.time_flags()
-    # A doubt may be about another point than the one just typed: it is not stored beside this one.
-    place = desk.step.place
-    about_this = [f for f in told if (f.side, f.point, f.kind) == place]
-    codes = codes_to_store((*about_this, *timed))
-    told += [f for f in timed if f.level is Level.BLOCK and f.code not in _answered(desk)]
-    told = sorted((f for f in told if f.level is not Level.NOTE), key=_rank)
-    if not told:
-        return Judged("ready", typed=typed, doubts=codes)
-    blocked = told[0].level is Level.BLOCK
-    message = _shortly(told)
-    if seen:
-        return Judged("needs_reason" if blocked else "ready", message, typed, codes)
-    ask = say("Enter again keeps it, with a reason.") if blocked else say("Enter again keeps it.")
-    if step.or_shoe and "hard_range" in codes:
-        shoe = say("A shoe size? Type its system too: EU, UK, US W or US M.")
-        message = f"{shoe} {message}"
-    return Judged("look_again", f"{message} {ask}", typed, codes)
+    told = sorted((f for f in found if f.level is not Level.NOTE), key=_rank)
+    blocks = unanswered(desk, timed)
+    asks = _asks(text.strip(), told, blocks)
+    untold = desk.telling.untold((*timed, *standing_flags(desk)))
+    again = [] if seen else desk.telling.told(blocks)
+    number = "" if seen else _number_words(told, or_shoe=step.or_shoe)
+    news = page([*again, *untold], number)
+    # A doubt about another point than the one just typed is not stored beside this one, nor what
+    # nobody was told of.
+    about_this = [f for f in found if (f.side, f.point, f.kind) == step.place]
+    known = [f for f in timed if f in news or desk.telling.told([f])]
+    codes = codes_to_store((*about_this, *known))
+    if not number and not news:
+        return Judged("needs_reason" if asks else "ready", "", typed, codes, asks=asks)
+    left = sum(flag not in news for flag in untold)
+    end = say("Enter again keeps it, with a reason.") if asks else say("Enter again keeps it.")
+    message = _message(number, news, more_words(left) or end)
+    return Judged("look_again", message, typed, codes, tuple(news), asks)
 
 
-def _shortly(flags: Sequence[Flag]) -> str:
+def opening_words(desk: Desk, before: str = "") -> tuple[str, tuple[Flag, ...]]:
+    """Return what is told before the first field, and of which flags it tells.
+
+    Args:
+        desk: the open session.
+        before: what is told above it.
+    """
+    untold = desk.telling.untold((*desk.time_flags(), *standing_flags(desk)))
+    news = page(untold, before)
+    return _message("", news, more_words(len(untold) - len(news))), tuple(news)
+
+
+def _judge_nothing(desk: Desk) -> Judged:
+    if desk.reading_here is not None:
+        return Judged("nothing_typed")
+    message, tells = opening_words(desk)
+    if tells:
+        return Judged("look_again", message, tells=tells)
+    return Judged("refused", say("Type what the tape shows, or F2 if it cannot be taken."))
+
+
+def _asks(text: str, told: Sequence[Flag], blocks: Sequence[Flag]) -> tuple[Ask, ...]:
+    """Return the reasons to ask for: one for the number, one for hour and clock.
+
+    What lies outside the possible wants a reason on a swollen leg too, where it blocks nothing.
+    """
+    impossible = [f for f in told if f.level is Level.BLOCK or f.code == "hard_range"]
+    asks = [ask_about_number(text, impossible)] if impossible else []
+    return (*asks, *([ask_about_time(text, blocks)] if blocks else []))
+
+
+def _number_words(told: Sequence[Flag], *, or_shoe: bool) -> str:
     """Return the worst doubt, and others as far as there is room; F9 leads to the rest later."""
+    if not told:
+        return ""
     # Several codes may carry one sentence, such as a range and the slip that explains it.
-    texts = list(dict.fromkeys(flag.text for flag in flags))
-    told = texts[0]
+    texts = list(dict.fromkeys(flag.text for flag in told))
+    words = texts[0]
     for text in texts[1:]:
-        if len(told) + len(text) < _MOST_CHARACTERS:
-            told += f" {text}"
-    return told
+        if len(words) + len(text) < _MOST_CHARACTERS:
+            words += f" {text}"
+    if or_shoe and any(flag.code == "hard_range" for flag in told):
+        shoe = say("A shoe size? Type its system too: EU, UK, US W or US M.")
+        words = f"{shoe} {words}"
+    return words
+
+
+def _message(number: str, flags: Sequence[Flag], end: str) -> str:
+    """Put together what is told: a paragraph for the number, one for each flag, what Enter does."""
+    paragraphs = [number, *map(flag_words, flags)]
+    return " ".join(["\n! ".join(text for text in paragraphs if text), end]).strip()
 
 
 def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:
@@ -92,17 +152,6 @@ def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:
         laptop=desk.folder.laptop.id,
         tape_unit=desk.unit,
         earlier=desk.earlier[0] if desk.earlier else None,
-    )
-
-
-def _answered(desk: Desk) -> frozenset[str]:
-    """Return blocks a reason was given for already: asked once in a session, not at each field."""
-    return frozenset(
-        code
-        for place in desk.readings.places()
-        for reading in desk.readings.taken(place)
-        if reading.why
-        for code in reading.doubts
     )
 
 

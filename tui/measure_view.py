@@ -14,6 +14,9 @@ from tui.desk_words import place_rows, reading_words
 from tui.leg_drawing import draw_leg
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fitcore.flags import Flag
     from fitcore.protocol import Step
     from tui.desk import Desk
     from tui.leg_drawing import LegRow
@@ -21,17 +24,6 @@ if TYPE_CHECKING:
 LEG_COLUMNS = 30
 LEAST_ROWS = 12
 """A leg lower than this cannot be drawn."""
-_HOURS_OF_A_DAY = 24
-_CLOCK_CODES = frozenset(
-    {
-        "clock_behind",
-        "clock_moved",
-        "clock_not_confirmed",
-        "offset_wrong",
-        "reading_in_future",
-        "zone_changed",
-    }
-)
 
 
 def beside_field(desk: Desk) -> str:
@@ -124,22 +116,28 @@ def hours_content(desk: Desk) -> Content:
         if other in desk.sides and other is not desk.step.side
         else ""
     )
-    hours = desk.hours_up()
-    flags = desk.time_flags()
-    codes = {flag.code for flag in flags}
-    blocked = next((flag for flag in flags if flag.level is Level.BLOCK), None)
-    if hours is not None and hours > _HOURS_OF_A_DAY:
+    hours, flags = desk.hours_up(), desk.time_flags()
+    most = desk.profiles.rules.time.rising_time.block_after_hours
+    if hours is not None and hours > float(most):
         return Content.assemble(told, (say("! Up since another day: F7, ask again."), "bold"))
     up = (
         say("Time of rising not known.") if hours is None else say("Up {hours:.1f} h.", hours=hours)
     )
-    warned = ""
-    if blocked is not None:
-        warned = say(" ! time or clock: F7")
-    elif "late_in_day" in {flag.code for flag in flags if flag.level is Level.WARN}:
-        warned = say(" ! late in the day")
-    elif codes & _CLOCK_CODES:
-        warned = say(" ! is the clock right?")
-    elif "compression_just_off" in codes:
-        warned = say(" Compression just off.")
-    return Content.assemble(told, up, (warned, "bold"))
+    return Content.assemble(told, up, (_warned(flags), "bold"))
+
+
+def _warned(flags: Sequence[Flag]) -> str:
+    """Return the worst of hour, conditions and clock in a few words; whole it was told before."""
+    doubts = {flag.code for flag in flags if flag.level is not Level.NOTE}
+    if any(flag.level is Level.BLOCK for flag in flags):
+        return say(" ! time or clock: F7")
+    if "late_in_day" in doubts:
+        return say(" ! late in the day")
+    if "rising_time" in doubts:
+        return say(" ! up so long? F7")
+    if any(flag.about == "clock" for flag in flags):
+        return say(" ! is the clock right?")
+    if doubts:
+        return say(" ! conditions: F7")
+    just_off = any(flag.code == "compression_just_off" for flag in flags)
+    return say(" Compression just off.") if just_off else ""
