@@ -103,6 +103,8 @@ def test_while_the_questions_before_measuring_are_open(tmp_path: Path) -> None:
         name_laptop(terminal)
         at = terminal.mark()
         terminal.type(F2)
+        terminal.until_shown("Under 18 years old?", after=at)
+        terminal.type("N", ENTER)
         terminal.until_shown("Before measuring", after=at)
         at = terminal.mark()
         terminal.type(ENTER)  # date and time are right

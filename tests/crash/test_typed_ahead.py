@@ -20,7 +20,7 @@ def test_a_whole_first_visit_typed_without_looking(tmp_path: Path) -> None:
     data = tmp_path / "data"
     with Terminal(program(data)) as terminal:
         terminal.until_shown("This laptop is called")
-        terminal.type("tern", ENTER, "N-17", ENTER, F2, ENTER * 5, "?", ENTER)
+        terminal.type("tern", ENTER, "N-17", ENTER, F2, "N", ENTER * 6, "?", ENTER)
         terminal.type(*(key for field in FIELDS for key in (field.typed, ENTER)))
         terminal.until(lambda: len(readings(data)) == len(FIELDS), "all readings on disk")
     assert readings(data) == expected(FIELDS)

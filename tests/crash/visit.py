@@ -13,6 +13,7 @@ from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.surroundings import real_surroundings
 from tui.desk import Desk
+from tui.desk_screening import store_answers
 from tui.judging import judge_typed
 from tui.setup_form import SetupForm
 
@@ -109,6 +110,8 @@ def begin_measuring(terminal: Terminal, data: Path) -> None:
     """
     at = terminal.mark()
     terminal.type(F2)
+    terminal.until_shown("Under 18 years old?", after=at)
+    terminal.type("N", ENTER)  # screening: every line asked, none
     terminal.until_shown("Before measuring", after=at)
     terminal.type(ENTER * 5, "?", ENTER)
     terminal.until_shown(f"1 of {len(FIELDS)}", after=at)
@@ -152,6 +155,8 @@ def leave_session(data: Path, fields: Sequence[Field]) -> None:
         form = SetupForm(
             desk.profiles.protocols, surroundings.now, {}, ask_after_hours=18, ask_clock=True
         )
+        first_page = desk.profiles.screening.questions.first_page
+        store_answers(desk, {f"screen.{question.id}": "no" for question in first_page})
         desk.start_measuring(form.answers() | {"rising_at": "unknown"})
         for field in fields:
             desk.store(judge_typed(desk, field.typed, seen=False))
