@@ -11,14 +11,10 @@ from fitcore.problems import UnitError
 from fitcore.shoes import ShoeSize
 from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
-from tui.desk_conditions import (
-    Ask,
-    ask_about_number,
-    ask_about_time,
-    standing_flags,
-    unanswered,
-)
+from tui.desk_conditions import standing_flags, unanswered
+from tui.start_list import last_remark
 from tui.telling import flag_words, more_words, page
+from tui.usual_reasons import Ask, why_at_such_a_time, why_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +23,8 @@ if TYPE_CHECKING:
     from tui.desk import Desk
 
 Outcome = Literal["ready", "nothing_typed", "refused", "look_again", "needs_reason"]
+_SIGN = "\n! "
+"""Before each further paragraph; the screen sets the first."""
 _MOST_CHARACTERS = 130
 """Of doubts about a number beside the field, so that what Enter does stands below them; ours, for
 80x24."""
@@ -91,21 +89,29 @@ def judge_typed(desk: Desk, text: str, *, seen: bool) -> Judged:
 
 
 def opening_words(desk: Desk, before: str = "") -> tuple[str, tuple[Flag, ...]]:
-    """Return what is told before the first field, and of which flags it tells.
+    """Return what is told before the tape is read, and of which flags it tells.
 
     Args:
         desk: the open session.
         before: what is told above it.
     """
+    remark = last_remark(desk.session)
+    noted = say("Noted before: {remark}", remark=remark) if remark else ""
+    above = _SIGN.join(text for text in (before, noted) if text)
+    words, tells = _news(desk, above)
+    return _SIGN.join(text for text in (above, words) if text), tells
+
+
+def _news(desk: Desk, above: str = "") -> tuple[str, tuple[Flag, ...]]:
     untold = desk.telling.untold((*desk.time_flags(), *standing_flags(desk)))
-    news = page(untold, before)
+    news = page(untold, above)
     return _message("", news, more_words(len(untold) - len(news))), tuple(news)
 
 
 def _judge_nothing(desk: Desk) -> Judged:
     if desk.reading_here is not None:
         return Judged("nothing_typed")
-    message, tells = opening_words(desk)
+    message, tells = _news(desk)
     if tells:
         return Judged("look_again", message, tells=tells)
     return Judged("refused", say("Type what the tape shows, or F2 if it cannot be taken."))
@@ -117,8 +123,8 @@ def _asks(text: str, told: Sequence[Flag], blocks: Sequence[Flag]) -> tuple[Ask,
     What lies outside the possible wants a reason on a swollen leg too, where it blocks nothing.
     """
     impossible = [f for f in told if f.level is Level.BLOCK or f.code == "hard_range"]
-    asks = [ask_about_number(text, impossible)] if impossible else []
-    return (*asks, *([ask_about_time(text, blocks)] if blocks else []))
+    asks = [why_number(text, impossible)] if impossible else []
+    return (*asks, *([why_at_such_a_time(text, blocks)] if blocks else []))
 
 
 def _number_words(told: Sequence[Flag], *, or_shoe: bool) -> str:
@@ -140,7 +146,7 @@ def _number_words(told: Sequence[Flag], *, or_shoe: bool) -> str:
 def _message(number: str, flags: Sequence[Flag], end: str) -> str:
     """Put together what is told: a paragraph for the number, one for each flag, what Enter does."""
     paragraphs = [number, *map(flag_words, flags)]
-    return " ".join(["\n! ".join(text for text in paragraphs if text), end]).strip()
+    return " ".join([_SIGN.join(text for text in paragraphs if text), end]).strip()
 
 
 def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:

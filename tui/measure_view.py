@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from fitcore.flags import Level
-from fitcore.points import LEGS, Kind, Place, Point, Side, other_side, side_words
+from fitcore.points import LEGS, Kind, Place, Point, Side, other_side, place_words, side_words
 from fitcore.protocol import done_reading, is_done
+from fitcore.spacing import SET_TOOK_LONG
 from fitcore.words import say
 from tui.desk_words import place_rows, reading_words
 from tui.leg_drawing import draw_leg
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 LEG_COLUMNS = 30
 LEAST_ROWS = 12
 """A leg lower than this cannot be drawn."""
+_HOURS_COLUMNS = 47
+"""Room for the line below the list, at 80x24."""
 
 
 def beside_field(desk: Desk) -> str:
@@ -103,6 +106,21 @@ def steps_content(desk: Desk, width: int, height: int) -> Content:
     return Content.assemble(*parts[:-1])
 
 
+def moving_lines(desk: Desk) -> list[str]:
+    """Return what would move to the other leg; empty where nothing is recorded."""
+    lines = [
+        f"{side_words(place[0])} {place_words(place[1], place[2])} "
+        f"{reading_words(reading)}  ->  {side_words(other_side(place[0]))}"
+        for place in desk.readings.places()
+        if place[0] in LEGS
+        for reading in desk.readings.current(place)
+    ]
+    if lines and len(desk.sides) == 1:
+        leg = side_words(other_side(desk.sides[0]))
+        lines.insert(0, say("{side} is the leg to measure from now on.", side=leg))
+    return lines
+
+
 def hours_content(desk: Desk) -> Content:
     """Return how much of the other leg is read, and how long the client has been up."""
     other = other_side(desk.step.side)
@@ -123,14 +141,19 @@ def hours_content(desk: Desk) -> Content:
     up = (
         say("Time of rising not known.") if hours is None else say("Up {hours:.1f} h.", hours=hours)
     )
-    return Content.assemble(told, up, (_warned(flags), "bold"))
+    warned = _warned(flags)
+    if len(told + up + warned) > _HOURS_COLUMNS:
+        told = ""
+    return Content.assemble(told, up, (warned, "bold"))
 
 
 def _warned(flags: Sequence[Flag]) -> str:
     """Return the worst of hour, conditions and clock in a few words; whole it was told before."""
     doubts = {flag.code for flag in flags if flag.level is not Level.NOTE}
-    if any(flag.level is Level.BLOCK for flag in flags):
+    if any(flag.level is Level.BLOCK and flag.code != SET_TOOK_LONG for flag in flags):
         return say(" ! time or clock: F7")
+    if SET_TOOK_LONG in doubts:
+        return say(" ! this leg took long")
     if "late_in_day" in doubts:
         return say(" ! late in the day")
     if "rising_time" in doubts:

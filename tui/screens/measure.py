@@ -9,11 +9,11 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.points import LEGS, Kind, other_side, place_words, side_words
+from fitcore.points import LEGS, Kind, place_words, side_words
 from fitcore.problems import FitError
 from fitcore.words import say
-from tui.desk_words import reading_words
-from tui.judging import judge_typed
+from tui.desk_conditions import correction_words, posture_question, put_postures_right
+from tui.judging import judge_typed, opening_words
 from tui.measure_view import (
     LEAST_ROWS,
     beside_field,
@@ -21,11 +21,12 @@ from tui.measure_view import (
     hours_content,
     leg_of,
     leg_title,
+    moving_lines,
     steps_content,
 )
 from tui.review import doubts_at, next_doubt, review_lines
 from tui.screens.work_screen import WorkScreen
-from tui.start_list import last_remark
+from tui.usual_reasons import Ask, why_no_repeats, why_not_taken, why_struck_out
 from tui.widgets.bars import TopBar
 from tui.widgets.leg_view import LegView
 from tui.widgets.typed_line import TypedLine
@@ -79,12 +80,21 @@ class MeasureScreen(WorkScreen):
     async def on_mount(self) -> None:
         """Show the first open field and what was left unfinished there."""
         self.set_focus(self.query_one(TypedLine))
-        remark = last_remark(self.desk.session)
-        if remark:
-            self._say(say("Noted before: {remark}", remark=remark), doubt=True)
         self._restore_typed()
+        self._tell_at_first()
         self.call_after_refresh(self.show_step)
         await self._write(self.desk.resume)
+        if self.desk.posture_changed:
+            self.desk.posture_changed = False
+            await self._ask_posture()
+
+    def _tell_at_first(self) -> None:
+        """Tell what is doubtful before the tape is read, what was typed here, what was noted."""
+        typed = _typed_before() if self.query_one(TypedLine).value else ""
+        words, tells = opening_words(self.desk, typed)
+        self.desk.telling.note(tells)
+        if words:
+            self._say(words, doubt=True)
 
     async def take_key(self, event: events.Key) -> None:
         """Take a key; a digit after a refused number begins a new one instead of adding to it."""
@@ -120,7 +130,6 @@ class MeasureScreen(WorkScreen):
         leg_view = self.query_one(LegView)
         if leg_view.size.height >= LEAST_ROWS:
             leg_view.show(leg_of(desk, leg_view.size.height))
-        area = self.query_one("#list", Static).content_size
         number = say("{number} of {count}", number=desk.index + 1, count=len(desk.steps))
         what = place_words(step.point, step.kind)
         leg = side_words(step.side) if step.side in LEGS else ""
@@ -132,13 +141,20 @@ class MeasureScreen(WorkScreen):
         unit = say("size") if step.kind is Kind.SHOE else desk.unit
         self.query_one("#unit", Static).update(Content(f"{unit} >"))
         self.query_one("#usual", Static).update(Content(beside_field(desk)))
-        self.query_one("#list", Static).update(steps_content(desk, area.width, area.height))
+        self._show_list()
         self.query_one("#hours", Static).update(hours_content(desk))
 
     def _say(self, text: str, *, doubt: bool = False) -> None:
         sign = "! " if doubt else ""
         style = "bold $warning" if doubt else ""
         self.query_one("#message", Static).update(Content.styled(f"{sign}{text}", style))
+        # A long message takes room from the list, which then shows what is round the cursor.
+        self.call_after_refresh(self._show_list)
+
+    def _show_list(self) -> None:
+        for shown in self.query("#list").results(Static):  # none once the screen was left
+            area = shown.content_size
+            shown.update(steps_content(self.desk, area.width, area.height))
 
     # --- actions -----------------------------------------------------------------------------
 
@@ -153,17 +169,41 @@ class MeasureScreen(WorkScreen):
             self._seen_text = text if judged.outcome == "look_again" else None
             self._refused_text = text or None
             self._say(judged.message, doubt=True)
+            self.desk.telling.note(judged.tells)
         elif judged.outcome == "needs_reason":
-            await self._ask_reason(
-                say("Keep {text}? Why is it right?", text=field.text),
-                (say("measured twice, it is so"), say("very swollen leg"), say("other")),
-                lambda why: self._store(judged, why),
-            )
+            await self._ask_why(judged)
         else:
-            await self._store(judged)
+            await self._fill(lambda: self.desk.store(judged))
 
-    async def _store(self, judged: Judged, why: str = "") -> str:
-        return await self._fill(lambda: self.desk.store(judged, why))
+    async def _ask_why(self, judged: Judged, *given: str) -> str:
+        """Ask for each reason in turn, then save: one answers for one thing only."""
+        ask = judged.asks[len(given)]
+
+        async def then(why: str) -> str:
+            if len(given) + 1 < len(judged.asks):
+                return await self._ask_why(judged, *given, why)
+            reasons = "; ".join([*given, why])
+            return await self._fill(lambda: self.desk.store(judged, reasons))
+
+        await self._ask_reason(ask, then)
+        return ""
+
+    async def _ask_posture(self) -> None:
+        """Ask whether readings taken before another posture was answered were read in that one."""
+        asked = posture_question(self.desk)
+        if asked is None:
+            return
+
+        async def then(answer: str) -> str:
+            if answer not in (asked.stay, asked.change):
+                return say("Mark one of the two.")
+            fault = ""
+            if answer == asked.change:
+                fault = await self._write(lambda: put_postures_right(self.desk))
+            self.show_step()
+            return fault
+
+        await self._ask_reason(Ask(asked.text, (asked.stay, asked.change)), then)
 
     async def _fill(self, move: Callable[[], str]) -> str:
         """Write what fills the present field and go on.
@@ -206,35 +246,18 @@ class MeasureScreen(WorkScreen):
 
     async def do_not_taken(self) -> None:
         """Ask why this reading is not taken, and record it."""
-        await self._ask_reason(
-            say(
-                "Not taken: {place}. Why?",
-                place=place_words(self.desk.step.point, self.desk.step.kind),
-            ),
-            (
-                say("wound or dressing"),
-                say("pain"),
-                say("amputation"),
-                say("cannot stand"),
-                say("client refuses"),
-                say("not needed"),
-            ),
-            self._record_not_taken,
-        )
+        await self._ask_reason(why_not_taken(self.desk.step), self._record_not_taken)
 
     async def _record_not_taken(self, why: str) -> str:
         return await self._fill(lambda: self.desk.store_not_taken(why))
 
     async def do_strike_out(self) -> None:
         """Ask why the reading shown is wrong, and strike it out."""
-        if self.desk.reading_here is None:
+        here = self.desk.reading_here
+        if here is None:
             self._say(say("Nothing is recorded here yet."), doubt=True)
             return
-        await self._ask_reason(
-            say("Strike out {value}. Why?", value=reading_words(self.desk.reading_here)),
-            (say("tape had slipped"), say("wrong point"), say("misread"), say("other")),
-            self._record_strike_out,
-        )
+        await self._ask_reason(why_struck_out(here), self._record_strike_out)
 
     async def _record_strike_out(self, why: str) -> str:
         fault = await self._write(lambda: self.desk.strike_out(why))
@@ -245,13 +268,7 @@ class MeasureScreen(WorkScreen):
         """Show what would move to the other leg, and move it if wanted."""
         from tui.screens.reason import ConfirmScreen
 
-        lines = [
-            f"{side_words(place[0])} {place_words(place[1], place[2])} "
-            f"{reading_words(reading)}  ->  {side_words(other_side(place[0]))}"
-            for place in self.desk.readings.places()
-            if place[0] in LEGS
-            for reading in self.desk.readings.current(place)
-        ]
+        lines = moving_lines(self.desk)
         if not lines:
             self._say(say("Nothing is recorded yet."), doubt=True)
             return
@@ -270,11 +287,7 @@ class MeasureScreen(WorkScreen):
             await self._write(self.desk.take_up_repeats)
             self.show_step()
         elif any(step.round > 1 for step in self.desk.steps):
-            await self._ask_reason(
-                say("Leave the repeats out? Why?"),
-                (say("client is tired"), say("cannot stand longer"), say("no time")),
-                self._record_skipping,
-            )
+            await self._ask_reason(why_no_repeats(), self._record_skipping)
         else:
             self._say(say("No repeat is asked for."))
 
@@ -302,7 +315,7 @@ class MeasureScreen(WorkScreen):
 
     async def do_remark(self) -> None:
         """Note something."""
-        await self._ask_reason(say("Remark"), (), self._record_remark)
+        await self._ask_reason(Ask(say("Remark"), ()), self._record_remark)
 
     async def _record_remark(self, text: str) -> str:
         return await self._write(lambda: self.desk.add_remark(text))
@@ -334,11 +347,7 @@ class MeasureScreen(WorkScreen):
     async def _go(self, by: int) -> None:
         self._keep_typed()
         self.desk.move(by)
-        self._say(
-            say("Type a new value to correct it; the old one is kept, struck through.")
-            if self.desk.reading_here
-            else ""
-        )
+        self._say(correction_words(self.desk))
         self._restore_typed()
         self.show_step()
 
@@ -357,18 +366,16 @@ class MeasureScreen(WorkScreen):
         field.action_end()
         self._seen_text = self._refused_text = None
         if field.value:
-            self._say(say("You had typed this and not accepted it."), doubt=True)
+            self._say(_typed_before(), doubt=True)
 
-    async def _ask_reason(
-        self, question: str, choices: tuple[str, ...], then: Callable[[str], Awaitable[str]]
-    ) -> None:
+    async def _ask_reason(self, ask: Ask, then: Callable[[str], Awaitable[str]]) -> None:
         from tui.screens.reason import ReasonScreen
 
         async def rescue(words: str) -> str:
-            unfinished = say("Not finished: {question} {words}", question=question, words=words)
+            unfinished = say("Not finished: {question} {words}", question=ask.question, words=words)
             return await self._record_remark(unfinished)
 
-        await self.app.push_screen(ReasonScreen(question, choices, then, rescue=rescue))
+        await self.app.push_screen(ReasonScreen(ask.question, ask.choices, then, rescue=rescue))
 
     async def _write(self, move: Callable[[], str | None]) -> str:
         """Run a move that writes, in a thread, and say what came of it.
@@ -385,3 +392,7 @@ class MeasureScreen(WorkScreen):
         if said is not None:
             self._say(said)
         return ""
+
+
+def _typed_before() -> str:
+    return say("You had typed this and not accepted it.")
