@@ -14,6 +14,7 @@ from fitcore.plausibility import judge_readings
 from fitcore.points import LEGS, Kind, Place, Point, Side, place_words
 from fitcore.readings import Adopted, Readings
 from fitcore.repeats import (
+    differing,
     explained_sides,
     is_settled,
     judge_repeats,
@@ -254,10 +255,15 @@ def _reading_flags(
         value = last.adopted(side, point, kind) if last is not None else None
         return value.mm if value is not None else None
 
-    flags = judge_readings(
-        rules.ranges, readings, before, swollen_sides(session), explained_sides(session)
-    )
     repeat = rules.repeat_of(session)
+    flags = judge_readings(
+        rules.ranges,
+        readings,
+        before,
+        swollen_sides(session),
+        explained_sides(session),
+        differing=differing(readings, repeat),
+    )
     return tuple(_settled(f) if is_settled(readings, repeat, f) else f for f in flags)
 
 
@@ -331,6 +337,7 @@ def _file_flags(session: Session, readings: Readings) -> list[Flag]:
             ),
             None if place[0] is Side.BOTH else place[0],
             place[1],
+            place[2],
         )
         for place in readings.places()
         if readings.disputed(place)

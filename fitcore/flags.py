@@ -41,6 +41,7 @@ class Flag:
             "about": self.about,
             "side": self.side.value if self.side else None,
             "point": self.point.value if self.point else None,
+            "kind": self.kind.value if self.kind else None,
             "text": self.text,
         }
 

@@ -111,6 +111,8 @@ def judge_readings(
     before: Callable[[Side, Point, Kind], Decimal | None],
     swollen: frozenset[Side],
     explained: frozenset[Side] = frozenset(),
+    *,
+    differing: frozenset[Place] = frozenset(),
 ) -> tuple[Flag, ...]:
     """Judge a whole recorded session as `doubt_reading` judges it reading by reading.
 
@@ -121,6 +123,7 @@ def judge_readings(
         before: the client's last session's values in mm; None where unread.
         swollen: legs recorded as swollen.
         explained: those of them whose swelling is known of old.
+        differing: places whose readings do not agree; nothing is compared with them.
 
     Returns:
         Flags, worst and most telling first, each doubt once, at the reading most likely wrong.
@@ -129,7 +132,7 @@ def judge_readings(
     legs: _Legs = {}
     for place in readings.places():
         value = _value_used(readings, place)
-        if value is not None:
+        if value is not None and place not in differing:
             legs.setdefault((place[0], place[2]), {})[place[1]] = value
     for place in readings.places():
         neighbours = legs.get((place[0], Kind.GIRTH), {}).keys() & ranges.points_compared

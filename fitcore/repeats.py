@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from decimal import Decimal
+from statistics import median
 from typing import TYPE_CHECKING, Literal, get_args
 
 from fitcore.flags import Flag, Level
@@ -17,7 +18,7 @@ from fitcore.units import show_cm
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
+    from collections.abc import Collection, Iterable, Sequence
 
     from fitcore.chart import Chart
     from fitcore.profile_models import RepeatRule
@@ -51,8 +52,11 @@ READING_DOUBTS = frozenset(
 )
 """Doubts about a reading itself, which a second reading can settle."""
 
-_NEVER_SETTLED = frozenset({"other_leg", "last_time"})
-"""A difference that a second reading confirms is a finding, and the more worrying for it."""
+_NEVER_SETTLED = frozenset(
+    {"other_leg", "last_time", "hard_range", "unit_slip", "decimal_slip", "tape_too_short"}
+)
+"""A difference that a second reading confirms is a finding, and the more worrying for it; and the
+same tape read in the wrong unit says the same twice."""
 
 _NEAR = (
     Verdict.FITS,
@@ -84,12 +88,24 @@ def explained_sides(session: Session) -> frozenset[Side]:
 
 
 def is_settled(readings: Readings, rule: RepeatRule, flag: Flag) -> bool:
-    """Whether a doubt about a reading was met by a second reading that says the same."""
+    """Whether a doubt about a reading was met by a second reading that says the same.
+
+    Each reading of the place must have one beside it that agrees: two that agree say nothing of a
+    third that is the one in doubt.
+    """
     if flag.code not in READING_DOUBTS - _NEVER_SETTLED or not (flag.side and flag.point):
         return False
     taken = readings.taken((flag.side, flag.point, flag.kind or Kind.GIRTH))
     values = [reading.mm for reading in taken if reading.mm is not None]
-    return len(values) > 1 and agree(rule, values)
+    return len(values) > 1 and all(
+        _has_company(rule, values, index) for index in range(len(values))
+    )
+
+
+def _has_company(rule: RepeatRule, values: Sequence[Decimal], index: int) -> bool:
+    own = values[index]
+    others = [*values[:index], *values[index + 1 :]]
+    return any(abs(own - other) <= limit_mm(rule, (own, other)) for other in others)
 
 
 def repeat_way(session: Session, rule: RepeatRule, side: Side) -> Way:
@@ -123,10 +139,24 @@ def limit_mm(rule: RepeatRule, values: Collection[Decimal]) -> Decimal:
 
 
 def agree(rule: RepeatRule, values: Collection[Decimal]) -> bool:
-    """Whether two readings of one place agree; of three, whether any two do."""
+    """Whether two readings of one place agree; of more, whether two do round the value used."""
     ordered = sorted(values)
-    pairs = itertools.pairwise(ordered)
-    return len(ordered) < 2 or any(high - low <= limit_mm(rule, (low, high)) for low, high in pairs)
+    if len(ordered) < 2:
+        return True
+    used = median(ordered)
+    return any(
+        low <= used <= high and high - low <= limit_mm(rule, (low, high))
+        for low, high in itertools.pairwise(ordered)
+    )
+
+
+def differing(readings: Readings, rule: RepeatRule) -> frozenset[Place]:
+    """Return the places whose readings do not agree: nothing is compared with their mean."""
+    return frozenset(
+        place
+        for place in readings.places()
+        if not agree(rule, [r.mm for r in readings.taken(place) if r.mm is not None])
+    )
 
 
 def near_edges(
@@ -168,7 +198,7 @@ def rounds_wanted(
     read = max((reading.round for reading in current), default=1)
     if kind is Kind.SHOE or skip_reason(session):
         return min(read, MOST_ROUNDS)
-    if any(reading.not_taken for reading in current):
+    if any(reading.not_taken for reading in current) or readings.disputed(place):
         return min(read, MOST_ROUNDS)
     values = [reading.mm for reading in readings.taken(place) if reading.mm is not None]
     wanted = 1
@@ -194,6 +224,8 @@ def judge_repeats(
         taken = readings.taken(place)
         if place[0] not in sides or not taken or place[2] is Kind.SHOE:
             continue
+        if readings.disputed(place):
+            continue  # two corrections side by side are no two readings; the conflict is told
         values = [reading.mm for reading in taken if reading.mm is not None]
         if not agree(rule, values):
             flags.append(_differs(place, values))
@@ -222,7 +254,7 @@ def _differs(place: Place, values: Collection[Decimal]) -> Flag:
             shown=shown,
         )
     )
-    return Flag("repeat_differs", Level.WARN, "reading", text, place[0], place[1])
+    return Flag("repeat_differs", Level.WARN, "reading", text, *place)
 
 
 def _single(
@@ -238,8 +270,8 @@ def _single(
     why = skip_reason(session) or " ".join(refused)
     if why:
         text = say("{what}: read once only ({why}).", what=what, why=why)
-        return [Flag("single_reading", Level.NOTE, "reading", text, place[0], place[1])]
+        return [Flag("single_reading", Level.NOTE, "reading", text, *place)]
     if rounds_wanted(session, readings, rule, place, doubtful) < 2:
         return []
     text = say("{what}: read once only. Take the tape off and measure it again.", what=what)
-    return [Flag("single_reading", Level.WARN, "reading", text, place[0], place[1])]
+    return [Flag("single_reading", Level.WARN, "reading", text, *place)]

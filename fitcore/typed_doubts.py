@@ -8,14 +8,14 @@ from fitcore.identity import EntryId
 from fitcore.neighbours import Context
 from fitcore.plausibility import doubt_reading
 from fitcore.readings import Readings
-from fitcore.repeats import explained_sides, swollen_sides
+from fitcore.repeats import differing, explained_sides, swollen_sides
 
 if TYPE_CHECKING:
     from decimal import Decimal
 
     from fitcore.flags import Flag
     from fitcore.points import Kind, Place, Point, Side
-    from fitcore.profile_models import Ranges
+    from fitcore.profile_models import Ranges, RepeatRule
     from fitcore.session import Session
     from fitcore.units import Length, Unit
 
@@ -29,6 +29,7 @@ def doubt_typed(
     laptop: str,
     tape_unit: Unit = "cm",
     earlier: Session | None = None,
+    repeat: RepeatRule | None = None,
 ) -> tuple[Flag, ...]:
     """Judge a length before it is stored, by the same checks on screen and command line.
 
@@ -40,6 +41,7 @@ def doubt_typed(
         laptop: id of this laptop: what was typed right before was typed here.
         tape_unit: unit printed on the tape.
         earlier: the client's last session before this one.
+        repeat: which readings of one place agree; nothing is compared with ones that do not.
 
     Returns:
         The doubts, worst first.
@@ -47,7 +49,11 @@ def doubt_typed(
     readings = Readings(session)
     last = Readings(earlier) if earlier is not None else None
 
+    apart = differing(readings, repeat) if repeat is not None else frozenset()
+
     def known(side: Side, point: Point, kind: Kind) -> Decimal | None:
+        if (side, point, kind) in apart:
+            return None
         value = readings.adopted(side, point, kind)
         return None if value is None else value.mm
 

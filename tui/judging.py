@@ -158,6 +158,7 @@ def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:
         laptop=desk.folder.laptop.id,
         tape_unit=desk.unit,
         earlier=desk.earlier[0] if desk.earlier else None,
+        repeat=desk.protocol.repeat,
     )
 
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from fitcore.flags import Flag, Level, told_once
 from fitcore.points import Kind, place_words, side_words
 from fitcore.protocol import is_done
-from fitcore.repeats import is_settled
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -37,14 +36,15 @@ def review_lines(desk: Desk) -> list[ReviewLine]:
     What the hour says is told on the result: it cannot be mended by measuring again now.
     """
     return [
-        ReviewLine(flag, step_of(desk, flag))
-        for flag in told_once(desk.flags)
-        if not is_settled(desk.readings, desk.protocol.repeat, flag)
-        and (
-            flag.level is Level.BLOCK
-            or (flag.level is Level.WARN and (flag.about == "reading" or flag.code == "dent"))
-        )
+        ReviewLine(flag, step_of(desk, flag)) for flag in told_once(desk.flags) if _is_doubt(flag)
     ]
+
+
+def _is_doubt(flag: Flag) -> bool:
+    """Whether a flag belongs to the review; what a repeat has settled is a note by now."""
+    mendable = flag.about == "reading" or flag.code == "dent"
+    differs = flag.code == "conflict" and flag.point is not None
+    return flag.level is Level.BLOCK or (flag.level is Level.WARN and (mendable or differs))
 
 
 def step_of(desk: Desk, flag: Flag) -> Step | None:

@@ -269,3 +269,48 @@ def test_only_a_swelling_known_of_old_explains_a_difference() -> None:
     assert explained_sides(session_of(swollen)) == set()
     disputed = [answered(2, "swelling_known", "oedema"), answered(3, "swelling_known", "none")]
     assert explained_sides(session_of(swollen, *disputed)) == set()
+
+
+@pytest.mark.parametrize("code", ["hard_range", "unit_slip", "decimal_slip"])
+def test_the_same_wrong_tape_settles_nothing(code: str) -> None:
+    """8.7 read twice on an inch tape is 8.7 twice."""
+    readings = Readings(session_of(read(1, ANKLE, "8.7"), read(2, ANKLE, "8.7", 2)))
+    flag = Flag(code, Level.WARN, "reading", "", *ANKLE)
+    assert not is_settled(readings, RULE, flag)
+
+
+def test_two_that_agree_settle_nothing_about_a_third() -> None:
+    flag = Flag("soft_range", Level.WARN, "reading", "", *CALF)
+    three = session_of(read(1, CALF, "56.2"), read(2, CALF, "36.2", 2), read(3, CALF, "36.2", 3))
+    assert not is_settled(Readings(three), RULE, flag)
+    two = session_of(read(1, CALF, "56.2"), read(2, CALF, "56.1", 2))
+    assert is_settled(Readings(two), RULE, flag)
+
+
+def test_two_pairs_far_apart_do_not_agree_on_the_middle_between_them() -> None:
+    cm = ("36.0", "36.1", "46.0", "46.1")
+    assert not agree(RULE, [Decimal(value) * 10 for value in cm])
+    rows = [read(n, CALF, value, n) for n, value in enumerate(cm, 1)]
+    session = session_of(*rows)
+    (flag,) = judge_repeats(session, Readings(session), RULE, LEGS)
+    assert flag.code == "repeat_differs"
+
+
+def test_a_length_and_a_girth_of_one_height_are_told_apart() -> None:
+    length: Place = (Side.LEFT, Point.D, Kind.LENGTH)
+    session = session_of(read(1, length, "41"), read(2, length, "43", 2))
+    (flag,) = judge_repeats(session, Readings(session), RULE, LEGS)
+    assert (flag.point, flag.kind) == (Point.D, Kind.LENGTH)
+    assert flag.as_json()["kind"] == "length"
+
+
+def test_two_corrections_of_one_reading_are_a_question_and_no_repeat() -> None:
+    session = session_of(
+        read(1, CALF, "36.0"),
+        read(2, CALF, "38.0", instead_of=["tern-k7qd:1"]),
+        read(3, CALF, "39.0", instead_of=["tern-k7qd:1"]),
+    )
+    readings = Readings(session)
+    assert readings.disputed(CALF)
+    assert rounds_wanted(session, readings, RULE, CALF) == 1
+    assert judge_repeats(session, readings, RULE, LEGS) == ()

@@ -286,6 +286,7 @@ def _doubts(
         profiles.rules.ranges,
         laptop=opened.folder.laptop.id,
         tape_unit=tape_unit(session),
+        repeat=profiles.rules.repeat_of(session),
     )
     return (*doubts, *flags)
 
