@@ -196,6 +196,8 @@ def rounds_wanted(
     side, _, kind = place
     current = readings.current(place)
     read = max((reading.round for reading in current), default=1)
+    if kind is Kind.LENGTH and readings.current((side, place[1], Kind.SHOE)):
+        return 1  # a shoe size stands for the length, and is asked once
     if kind is Kind.SHOE or skip_reason(session):
         return min(read, MOST_ROUNDS)
     if any(reading.not_taken for reading in current) or readings.disputed(place):

@@ -74,6 +74,12 @@ class Session:
         return value if isinstance(value, str) else ""
 
     @property
+    def was_measured(self) -> bool:
+        """Whether a reading with a value stands in it: only then is it a *last time*."""
+        heads = self.heads.heads_of("readings")
+        return any("not_taken" not in entry.fields for entry in heads)
+
+    @property
     def measured_at(self) -> datetime | None:
         """The earliest instant of a reading that counts, else of an answer.
 

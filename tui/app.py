@@ -271,7 +271,11 @@ class AnklefirstApp(App[int]):
 
         await self.sessions_read.wait()
         earlier = sorted(
-            (s for s in self.sessions.values() if s.text("client") == client and s.id < session.id),
+            (
+                s
+                for s in self.sessions.values()
+                if s.text("client") == client and s.id < session.id and s.was_measured
+            ),
             key=lambda s: s.id,
             reverse=True,
         )

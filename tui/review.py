@@ -69,9 +69,14 @@ def next_doubt(desk: Desk) -> Step | None:
     return next((desk.steps[index] for index in order if desk.steps[index] in doubtful), None)
 
 
-def doubts_at(desk: Desk, step: Step) -> list[str]:
-    """Return what is doubtful about a field, in words."""
-    return [line.flag.text for line in review_lines(desk) if line.step == step]
+def doubt_words(desk: Desk, step: Step) -> str:
+    """Return what is doubtful about a field.
+
+    A doubt names the first value, which stays hidden while its repeat is to come.
+    """
+    if not desk.shows(step.place):
+        return say("This reading is in doubt: measure it as if for the first time.")
+    return " ".join(line.flag.text for line in review_lines(desk) if line.step == step)
 
 
 def review_heading(desk: Desk) -> str:

@@ -327,3 +327,14 @@ def test_fit_writes_nothing(anklefirst: Anklefirst, session: str) -> None:
     before = {path: path.read_bytes() for path in anklefirst.data.rglob("*.toml")}
     anklefirst("fit", anklefirst.data)
     assert {path: path.read_bytes() for path in anklefirst.data.rglob("*.toml")} == before
+
+
+def test_a_session_left_without_a_reading_is_no_last_time(anklefirst: Anklefirst) -> None:
+    """An abandoned start between two visits must not hide what was read before it."""
+    row = "SK-07,2026-03-0{day}T09:12+01:00,N-17,left,C,girth,1,{cm},cm,standing,"
+    anklefirst("import", anklefirst.sheet(row.format(day=1, cm="36.0")))
+    anklefirst("new", "--client", "SK-07")
+    anklefirst("import", anklefirst.sheet(row.format(day=4, cm="39.4")))
+    found = anklefirst("fit", anklefirst.data, "--json").json["sessions"]
+    told = {flag["code"] for session in found for flag in session["flags"]}
+    assert "last_time" in told

@@ -314,3 +314,13 @@ def test_two_corrections_of_one_reading_are_a_question_and_no_repeat() -> None:
     assert readings.disputed(CALF)
     assert rounds_wanted(session, readings, RULE, CALF) == 1
     assert judge_repeats(session, readings, RULE, LEGS) == ()
+
+
+def test_a_shoe_size_that_stands_for_the_length_is_asked_once() -> None:
+    foot: Place = (Side.LEFT, Point.FOOT, Kind.LENGTH)
+    shoe = entry_of(
+        "readings", "tern-k7qd:2", side="left", point="foot", kind="shoe", round=1, typed="EU 39",
+        value=Decimal(39), system="eu",
+    )  # fmt: skip
+    session = session_of(answered(1, "repeats", "second_round"), shoe)
+    assert rounds_wanted(session, Readings(session), RULE, foot) == 1

@@ -69,14 +69,17 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
 
 
 def _earlier_ones(sessions: Iterable[Session]) -> dict[str, Session]:
-    """Return, by session id, each client's last session before it, by the time in their ids."""
+    """Return, by session id, each client's last measured session before it.
+
+    Before is by the time in their ids. One begun and left without a reading is no last time.
+    """
     found: dict[str, Session] = {}
     last: dict[str, Session] = {}
     for session in sorted(sessions, key=lambda s: s.id):
         client = session.text("client")
         if client in last:
             found[session.id] = last[client]
-        if client:
+        if client and session.was_measured:
             last[client] = session
     return found
 

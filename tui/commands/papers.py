@@ -131,7 +131,7 @@ def _earlier(owner: Path, session: Session) -> tuple[Session | None, list[Proble
         file = read_session_file(path)
         if file.session is None:
             problems += file.problems
-        elif file.session.text("client") == client:
+        elif file.session.text("client") == client and file.session.was_measured:
             return file.session, problems
     return None, problems
 

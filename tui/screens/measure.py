@@ -24,7 +24,7 @@ from tui.measure_view import (
     moving_lines,
     steps_content,
 )
-from tui.review import doubts_at, next_doubt, review_lines
+from tui.review import doubt_words, next_doubt, review_lines
 from tui.screens.work_screen import WorkScreen
 from tui.usual_reasons import Ask, why_no_repeats, why_not_taken, why_struck_out
 from tui.widgets.bars import TopBar
@@ -311,7 +311,7 @@ class MeasureScreen(WorkScreen):
         self.desk.go_to(step)
         self._restore_typed()
         self.show_step()
-        self._say(" ".join(doubts_at(self.desk, step)), doubt=True)
+        self._say(doubt_words(self.desk, step), doubt=True)
 
     async def do_remark(self) -> None:
         """Note something."""
