@@ -257,8 +257,10 @@ async def test_a_remark_is_kept_and_the_field_stays(data: Path) -> None:
 async def test_a_hidden_first_value_is_not_told_by_the_key_to_the_doubts(data: Path) -> None:
     async with named(data) as visit:
         await to_measure(visit)
-        await visit.keys("22.4<enter>52.2<enter><enter>40<enter>eu 39<enter>")
-        await visit.keys("22.6<enter>36.4<enter>40.2<enter>24.6<enter>")
+        for value in ("22.4", "52.2", "40", "eu 39", "22.6", "36.4", "40.2", "24.6"):
+            await visit.keys(f"{value}<enter>")
+            if "Enter again keeps it." in visit.flow:
+                await visit.keys("<enter>")
         await visit.until("Second time: tape off")
         await visit.keys("<f9>")
         await visit.until("This reading is in doubt: measure it as if for the first time.")
