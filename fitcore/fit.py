@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from fitcore.clearance import SessionClearance, judge_clearance
@@ -162,7 +163,12 @@ def fit_session(
     }
     doubtful |= cleared.calves.repeats
     for leg in legs:
-        doubtful |= near_edges(leg.side, [(fit.chart, fit.answer) for fit in leg.charts], repeat)
+        doubtful |= near_edges(
+            leg.side,
+            [(fit.chart, fit.answer) for fit in leg.charts],
+            repeat,
+            partial(readings.adopted, leg.side),
+        )
     flags = [
         *_file_flags(session, readings),
         *cleared.calves.flags(),

@@ -11,9 +11,10 @@ from decimal import Decimal
 from statistics import median
 from typing import TYPE_CHECKING, Literal, get_args
 
+from fitcore.boxes import chart_boxes
 from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Side, place_words
-from fitcore.sizing import Margin, SizeAnswer, Verdict
+from fitcore.sizing import Measured, SizeAnswer, Verdict, chart_values
 from fitcore.units import show_cm
 from fitcore.words import say
 
@@ -160,19 +161,38 @@ def differing(readings: Readings, rule: RepeatRule) -> frozenset[Place]:
 
 
 def near_edges(
-    side: Side, answers: Iterable[tuple[Chart, SizeAnswer]], rule: RepeatRule
+    side: Side,
+    answers: Iterable[tuple[Chart, SizeAnswer]],
+    rule: RepeatRule,
+    measured: Measured,
 ) -> frozenset[Place]:
-    """Return the places whose reading lies so near a size edge that a repeat could cross it."""
+    """Return the places whose reading lies so near a size edge that a repeat could cross it.
+
+    An edge counts where the leg's other measures lie in that size: only there does crossing it
+    change what the chart says.
+
+    Args:
+        side: the leg.
+        answers: charts with what they say of it.
+        rule: says how far two readings may differ.
+        measured: looks up the value used at a point of this leg.
+    """
     found: set[Place] = set()
     for chart, answer in answers:
         if answer.verdict not in _NEAR:
             continue
-        margins = {margin.dimension: margin for margin in answer.margins}
+        values, missing = chart_values(chart, measured)
+        if missing:
+            continue
+        boxes = chart_boxes(chart)
         for dimension in chart.dimensions:
-            margin = margins.get(dimension.id)
-            if margin is None or dimension.kind is Kind.SHOE:
+            if dimension.kind is Kind.SHOE:
                 continue
-            if _is_near(margin, rule):
+            others = {name: value for name, value in values.items() if name != dimension.id}
+            own = values[dimension.id]
+            edges = [box.edges[dimension.id] for box in boxes if box.holds(others)]
+            limit = limit_mm(rule, (own,))
+            if any(min(abs(own - edge.low), abs(own - edge.high)) <= limit for edge in edges):
                 found.add((side, dimension.point, dimension.kind))
     return frozenset(found)
 
@@ -238,10 +258,6 @@ def judge_repeats(
 
 def _is_doubted(readings: Collection[Reading]) -> bool:
     return any(READING_DOUBTS & set(reading.doubts) for reading in readings)
-
-
-def _is_near(margin: Margin, rule: RepeatRule) -> bool:
-    return abs(margin.margin_mm) <= limit_mm(rule, (margin.value_mm,))
 
 
 def _differs(place: Place, values: Collection[Decimal]) -> Flag:

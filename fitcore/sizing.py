@@ -94,15 +94,8 @@ def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -
     Source: the box rules are ours; that the larger of two overlapping sizes is usual, is common
     practice.
     """
-    values: dict[str, Decimal] = {}
-    missing: list[str] = []
     cautions: list[str] = []
-    for dimension in chart.dimensions:
-        value = _value_for(dimension, measured, cautions)
-        if value is None:
-            missing.append(dimension.id)
-        else:
-            values[dimension.id] = value
+    values, missing = chart_values(chart, measured, cautions)
     if missing:
         return SizeAnswer(
             Verdict.NOT_MEASURED,
@@ -116,6 +109,25 @@ def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -
     if inside:
         return _inside(chart, inside, values, cautions, prescribed=prescribed)
     return _outside(chart, boxes, values, cautions)
+
+
+def chart_values(
+    chart: Chart, measured: Measured, cautions: list[str] | None = None
+) -> tuple[dict[str, Decimal], list[str]]:
+    """Return a leg's value in each of a chart's dimensions, in the column's own scale.
+
+    Args:
+        chart: the chart.
+        measured: looks up the value used at a point.
+        cautions: takes up what must be said of a value worked out from another.
+
+    Returns:
+        Dimension id to value, and the dimensions that were not measured.
+    """
+    told = cautions if cautions is not None else []
+    found = {d.id: _value_for(d, measured, told) for d in chart.dimensions}
+    values = {name: value for name, value in found.items() if value is not None}
+    return values, [name for name in found if name not in values]
 
 
 def dimension_words(dimension: str) -> str:

@@ -27,7 +27,7 @@ MOST_OTHER_KEYS = 40
 LEG = "22.4<enter>36.2<enter>40<enter>eu 39<enter>"
 OTHER_LEG = "22,6<enter>36,4<enter>40.2<enter>24.6<enter>"
 THIN_BEFORE = (
-    "18.1<enter>32.5<enter>40<enter>eu 39<enter>18.1<enter>32.7<enter>40<enter>24.6<enter>"
+    "18.1<enter>32.5<enter>40<enter>eu 39<enter>18.1<enter>32.4<enter>40<enter>24.6<enter>"
 )
 THIN_LEGS = (
     "17.9<enter><enter>32.4<enter>40<enter>eu 39<enter>"

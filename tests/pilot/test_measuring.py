@@ -209,7 +209,7 @@ async def test_leaving_the_question_why_keeps_the_text_and_saves_nothing(data: P
     [
         (
             "<enter><enter><enter><enter>7<enter>",
-            ("23.4", "36.7", "41.3", "24.8", "23.9", "37.6", "41.8", "25.3"),
+            ("22.4", "36.7", "41.3", "24.8", "22.7", "37.1", "41.4", "25.3"),
         ),
         (SOCK, ("eu 39", "36.7", "37.6")),
     ],

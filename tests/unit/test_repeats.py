@@ -15,7 +15,7 @@ from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Point, Side
 from fitcore.profile_models import RepeatRule
 from fitcore.protocol import plan
-from fitcore.readings import Readings
+from fitcore.readings import Adopted, Readings
 from fitcore.repeats import (
     agree,
     explained_sides,
@@ -26,7 +26,7 @@ from fitcore.repeats import (
     repeat_way,
     rounds_wanted,
 )
-from fitcore.sizing import decide_size
+from fitcore.sizing import SizeAnswer, Verdict, decide_size
 
 if TYPE_CHECKING:
     from fitcore.entries import Entry
@@ -236,7 +236,9 @@ def test_near_an_edge_is_within_the_limit_of_it() -> None:
             entries.append(read(number, (Side.LEFT, point, Kind.GIRTH), str(value / 10)))
         readings = Readings(session_of(*entries))
         answer = decide_size(chart, lambda p, k, r=readings: r.adopted(Side.LEFT, p, k))
-        places = near_edges(Side.LEFT, [(chart, answer)], RULE)
+        places = near_edges(
+            Side.LEFT, [(chart, answer)], RULE, lambda p, k, r=readings: r.adopted(Side.LEFT, p, k)
+        )
         assert (CALF in places) is near, (chart.id, mm, answer)
 
 
@@ -324,3 +326,36 @@ def test_a_shoe_size_that_stands_for_the_length_is_asked_once() -> None:
     )  # fmt: skip
     session = session_of(answered(1, "repeats", "second_round"), shoe)
     assert rounds_wanted(session, Readings(session), RULE, foot) == 1
+
+
+SPINDRIFT = next(c for c in PROFILES.charts if c.id == "mill-two-spindrift")
+
+
+@given(st.integers(180, 330), st.integers(280, 480), st.integers(330, 480), st.sampled_from("BCD"))
+def test_a_repeat_is_asked_wherever_it_could_change_the_size(
+    ankle: int, calf: int, length: int, moved: str
+) -> None:
+    """Moved by up to the limit, one measure at a time; other sizes' edges count too."""
+    places = {"B": ANKLE, "C": CALF, "D": (Side.LEFT, Point.D, Kind.LENGTH)}
+    mm = {"B": Decimal(ankle), "C": Decimal(calf), "D": Decimal(length)}
+
+    def judged(values: dict[str, Decimal]) -> tuple[SizeAnswer, frozenset[Place]]:
+        rows = [read(n, places[p], str(v / 10)) for n, (p, v) in enumerate(values.items(), 1)]
+        readings = Readings(session_of(*rows))
+
+        def measured(point: Point, kind: Kind) -> Adopted | None:
+            return readings.adopted(Side.LEFT, point, kind)
+
+        answer = decide_size(SPINDRIFT, measured)
+        return answer, near_edges(Side.LEFT, [(SPINDRIFT, answer)], RULE, measured)
+
+    def outcome(answer: SizeAnswer) -> tuple[object, ...]:
+        inside = answer.verdict in (Verdict.FITS, Verdict.OVERLAP)
+        return (inside, answer.size, answer.variant, answer.alternatives)
+
+    now, near = judged(mm)
+    limit = int(limit_mm(RULE, (mm[moved],)))
+    for step in range(-limit, limit + 1):
+        changed, _ = judged(mm | {moved: mm[moved] + step})
+        if outcome(changed) != outcome(now):
+            assert places[moved] in near, (now, changed)
