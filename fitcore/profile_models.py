@@ -79,6 +79,18 @@ class ProtocolStep(ProfileModel):
     or_shoe: bool = False
     """A foot length for which a shoe size may be given instead."""
 
+    @model_validator(mode="after")
+    def _shoes_are_of_the_foot(self) -> Self:
+        """Refuse what would take a reading in and never use it, or ask one and never take it."""
+        foot = self.point is Point.FOOT
+        if self.kind is Kind.SHOE and not foot:
+            raise ValueError(say("a shoe size is of the foot"))
+        if self.once and self.kind is not Kind.SHOE:
+            raise ValueError(say("only a shoe size is asked once for both legs"))
+        if self.or_shoe and not (foot and self.kind is Kind.LENGTH):
+            raise ValueError(say("a shoe size stands for a foot length only"))
+        return self
+
 
 class RepeatRule(ProfileModel):
     """Where a second reading is taken, and when two agree."""
@@ -110,6 +122,22 @@ class Protocol(ProfileModel):
     """Whether it is offered first where several protocols are enough."""
     source: Source
     steps: tuple[ProtocolStep, ...] = Field(min_length=1, strict=False)
+
+    @model_validator(mode="after")
+    def _each_measure_once(self) -> Self:
+        met: set[tuple[Point, Kind]] = set()
+        for step in self.steps:
+            what = (step.point, step.kind)
+            if what in met:
+                raise ValueError(
+                    say(
+                        "{point} {kind} stands twice; repeats are no steps of their own",
+                        point=step.point.value,
+                        kind=step.kind.value,
+                    )
+                )
+            met.add(what)
+        return self
 
 
 Limits = tuple[Exact, Exact]

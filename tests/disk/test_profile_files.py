@@ -15,6 +15,7 @@ from fitcore.chart import Chart
 from fitcore.disk.profile_files import demo_folder, load_profiles
 from fitcore.disk.profile_reading import locate, read_profile
 from fitcore.problems import ProfileError
+from fitcore.profile_models import Protocol
 
 ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = Path(str(files("profiles")))
@@ -313,3 +314,21 @@ def _value(path: Path, key: str) -> str:
         if line.startswith(f"{key} = "):
             return line.partition('"')[2].rpartition('"')[0]
     raise AssertionError(f"no {key} in {path}")
+
+
+@pytest.mark.parametrize(
+    ("step", "told"),
+    [
+        ('point = "C"\nkind = "girth"\nonce = true', "only a shoe size is asked once"),
+        ('point = "C"\nkind = "shoe"\nonce = true', "a shoe size is of the foot"),
+        ('point = "C"\nkind = "girth"\nor_shoe = true', "stands for a foot length only"),
+        ('point = "B"\nkind = "girth"', "B girth stands twice"),
+    ],
+)
+def test_a_protocol_that_would_lose_a_reading_is_refused(step: str, told: str) -> None:
+    shipped = Path(str(files("profiles"))) / "protocols" / "below-knee-short.toml"
+    text = shipped.read_text(encoding="utf-8")
+    text += f'\n[[steps]]\n{step}\nwhere = "Round the widest."\n'
+    loaded = read_profile(text.encode(), Protocol, "ours.toml")
+    assert isinstance(loaded, tuple)
+    assert told in str(loaded[0])
