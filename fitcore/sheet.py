@@ -62,6 +62,8 @@ class SheetRow:
     typed: Typed
     posture: str
     rising_at: datetime | None
+    took_zone: bool = False
+    """Whether its time had no offset of its own and was taken as of the sheet's zone."""
 
     @property
     def day(self) -> str:
@@ -234,6 +236,7 @@ def _read_row(line: int, row: Mapping[str, str], zone: tzinfo) -> tuple[SheetRow
         typed=_read_value(kind, row["value"], row["unit"].casefold()),
         posture=row["posture"].casefold(),
         rising_at=rising,
+        took_zone=took_zone,
     ), took_zone
 
 

@@ -22,7 +22,7 @@ CALF = "SK-07,2026-03-04T09:13+01:00,N-17,left,C,girth,1,36.5,cm,standing,"
 
 
 def test_rows_become_sessions_and_answers(anklefirst: Anklefirst) -> None:
-    other = "SK-08,2026-03-04T09:30+01:00,N-17,both,foot,shoe,1,39,eu,,"
+    other = "SK-08,2026-03-04T09:05+01:00,N-17,both,foot,shoe,1,39,eu,,"
     path = anklefirst.sheet(ROW, CALF, other.replace("both", "left"))
     ran = anklefirst("import", path, "--json")
     assert ran.code == 0
@@ -272,3 +272,29 @@ def test_an_impossible_value_is_stored_and_a_person_is_asked(anklefirst: Anklefi
     assert "Line 2: " in ran.err
     assert "8.7 cm cannot be right" in ran.err
     assert anklefirst("import", path).code == 0
+
+
+@pytest.mark.parametrize(
+    ("measured_at", "code"),
+    [
+        ("2025-10-26T02:30", "local_time_ambiguous"),  # Berlin: came twice
+        ("2025-03-30T02:30", "local_time_ambiguous"),  # Berlin: never came
+        ("2062-03-04T09:12", "reading_in_future"),
+        ("2062-03-04T09:12+01:00", "reading_in_future"),
+        ("2026-03-03T09:12", None),
+        ("2026-03-03T09:12+01:00", None),
+    ],
+)
+def test_a_doubtful_time_is_told_with_its_line_and_the_row_kept(
+    measured_at: str, code: str | None, anklefirst: Anklefirst
+) -> None:
+    row = CALF.replace("2026-03-04T09:13+01:00", measured_at)
+    sheet = anklefirst.sheet(row, row.replace(",C,", ",B,").replace("36.5", "22.4"))
+    ran = anklefirst("import", sheet, "--zone", "Europe/Berlin", "--json")
+    assert ran.json["added"] == 2, "nothing is refused because of its hour"
+    told = ran.json.get("doubts", [])
+    assert {doubt["code"] for doubt in told} >= ({code} if code else set())
+    assert bool(told) == bool(code), told
+    if code:
+        assert {doubt["line"] for doubt in told} == {2}, "once for all rows of one time"
+        assert told[0]["text"] in ran.err

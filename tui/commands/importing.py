@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import is_unsafe, visible
+from fitcore.clock import judge_instant, judge_local_time
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.session_files import read_session_file, session_path
@@ -26,12 +27,14 @@ from tui.commands.finding import require_paths
 
 if TYPE_CHECKING:
     from argparse import Namespace
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
     from fitcore.entries import Draft, Value
+    from fitcore.flags import Flag
     from fitcore.profile_models import Ranges
+    from fitcore.time_rules import TimeRules
 
 LARGEST_SHEET = 64 << 20
 """Bytes; about 800,000 rows (ours). A larger file is no measuring sheet."""
@@ -62,7 +65,7 @@ def import_sheet(arguments: Namespace, data: Path, surroundings: Surroundings) -
             )
         )
     done = _Import(list(refused), zone.key if arguments.zone or without_offset else "")
-    ranges = load_profiles(own=data).ranges
+    profiles = load_profiles(own=data)
     if rows:
         with DataFolder(data, surroundings) as folder:
             done.add(rows, folder, surroundings.now())
@@ -78,10 +81,18 @@ def import_sheet(arguments: Namespace, data: Path, surroundings: Surroundings) -
             sessions=len(done.sessions),
         )
     )
-    worries = [*done.notes, *_impossible(done.added, ranges)]
+    worries = [*done.notes, *_impossible(done.added, profiles.ranges)]
+    doubts = _time_doubts(done.added, zone.key, profiles.time_rules, surroundings.now())
+    notes += [f"{visible(str(path))}:{line}: {flag.text}" for line, flag in doubts]
+    blocked = needs_person(flag for _, flag in doubts)
+    told = [
+        {"line": line, "code": flag.code, "level": flag.level.value, "text": flag.text}
+        for line, flag in doubts
+    ]
     return Outcome(
-        ExitCode.NEEDS_PERSON if refusals or worries else ExitCode.FINE,
+        ExitCode.NEEDS_PERSON if refusals or worries or blocked else ExitCode.FINE,
         {
+            **({"doubts": told} if told else {}),
             "added": len(done.added),
             "skipped": done.skipped,
             "refused": [refusal.as_json() for refusal in refusals],
@@ -90,6 +101,27 @@ def import_sheet(arguments: Namespace, data: Path, surroundings: Surroundings) -
         lines,
         [*notes, *worries],
     )
+
+
+def _time_doubts(
+    rows: Iterable[SheetRow], zone: str, rules: TimeRules, now: datetime
+) -> list[tuple[int, Flag]]:
+    """Say which rows' times are doubtful, each time once, with the first line that has it.
+
+    A time without an offset is judged as a clock on the wall shows it: an hour that came twice or
+    never is told, and the row kept as it was taken.
+    """
+    first: dict[tuple[datetime, bool], int] = {}
+    for row in rows:
+        first.setdefault((row.measured_at, row.took_zone), row.line)
+    return [
+        (line, flag)
+        for (at, took_zone), line in first.items()
+        for flag in (
+            *judge_instant(at, zone if took_zone else "", rules, now),
+            *(judge_local_time(at.replace(tzinfo=None), zone, rules) if took_zone else ()),
+        )
+    ]
 
 
 class _Import:
