@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from fitcore.clearance import SessionClearance, judge_clearance
 from fitcore.conditions import Earlier, LegTimes, judge_conditions, leg_times
-from fitcore.fields import choice_words, field_words, is_working_state
+from fitcore.fields import choice_words
+from fitcore.file_flags import file_flags
 from fitcore.flags import Flag, Level
 from fitcore.morning import ChartMorning, LegMorning, leg_morning
 from fitcore.plausibility import judge_readings
@@ -22,7 +23,6 @@ from fitcore.repeats import (
     near_edges,
     swollen_sides,
 )
-from fitcore.session import Seal, Session
 from fitcore.sizing import SizeAnswer, Verdict, decide_size
 from fitcore.words import say
 
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from fitcore.chart import Chart
     from fitcore.decisions import ClearanceAnswer
     from fitcore.rules import Rules
+    from fitcore.session import Session
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +171,7 @@ def fit_session(
             partial(readings.adopted, leg.side),
         )
     flags = [
-        *_file_flags(session, readings),
+        *file_flags(session, readings),
         *cleared.calves.flags(),
         *judge_conditions(
             session,
@@ -303,52 +304,6 @@ def _not_taken(readings: Readings, side: Side) -> tuple[str, ...]:
         for place in readings.places()
         if place[0] is side and (why := readings.not_taken(place))
     )
-
-
-def _file_flags(session: Session, readings: Readings) -> list[Flag]:
-    flags = []
-    if session.seal is not Seal.WHOLE:
-        flags.append(
-            Flag(
-                f"seal_{session.seal.value}",
-                Level.WARN,
-                "file",
-                say("Changed outside the program: compare with the laptop that wrote it."),
-            )
-        )
-    flags += [
-        Flag("bad_reading", Level.WARN, "file", problem.text) for problem in readings.problems
-    ]
-    flags += [
-        Flag(
-            "conflict",
-            Level.WARN,
-            "file",
-            say(
-                "{what}: different answers stand side by side; all are kept.",
-                what=field_words(what),
-            ),
-        )
-        for what in session.heads.fields
-        if session.answer(what).disputed and not is_working_state(what)
-    ]
-    flags += [
-        Flag(
-            "conflict",
-            Level.WARN,
-            "file",
-            say(
-                "{what}: different values stand side by side; none is used.",
-                what=place_words(place[1], place[2]),
-            ),
-            None if place[0] is Side.BOTH else place[0],
-            place[1],
-            place[2],
-        )
-        for place in readings.places()
-        if readings.disputed(place)
-    ]
-    return flags
 
 
 def _why_not_suitable(cleared: SessionClearance, chart: Chart) -> str:
