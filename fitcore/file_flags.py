@@ -1,4 +1,4 @@
-"""What a session's file itself gives reason to ask: changed outside, unusable, in conflict. Pure."""
+"""What a session's file itself gives reason to ask: changed outside, unusable, in conflict."""
 
 from __future__ import annotations
 
