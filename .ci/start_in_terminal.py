@@ -13,6 +13,7 @@ import time
 
 DEADLINE_SECONDS = 60
 CLOSE_KEY = b"\x11"  # Ctrl+Q
+START_WORDS = b"new client"
 
 
 def start(command: list[str]) -> None:
@@ -37,7 +38,7 @@ def start(command: list[str]) -> None:
         if not part:
             break
         shown += part
-        if not closed and b"No screening yet" in shown and b"tern-" in shown:
+        if not closed and START_WORDS in shown and b"tern-" in shown:
             os.write(terminal, CLOSE_KEY)
             closed = True
     _, status = os.waitpid(process, 0 if closed else os.WNOHANG)
