@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from fitcore.time_rules import TimeRules
 
 
+def posture_to_store(session: Session, kind: Kind) -> str:
+    """Return the posture a reading taken now carries; empty where it has none or none is known."""
+    return "" if kind is Kind.SHOE else session.text("posture")
+
+
 def read_otherwise(session: Session, readings: Readings) -> tuple[Reading, ...]:
     """Return the tape readings that carry another posture than the session's answer is now.
 

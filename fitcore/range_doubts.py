@@ -29,7 +29,8 @@ def judge_alone(
         ranges: limits, in cm, each with its source.
         place: where it was read.
         value: the reading.
-        swollen: whether the leg is recorded as swollen: no limit stops it, it is asked twice.
+        swollen: whether the leg is recorded as swollen: nothing blocks it, but it is asked about,
+            and outside the hard range kept only with a reason.
         lone: whether no neighbour is there to tell swapped digits: the range must.
 
     Returns:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fitcore.flags import Flag, Level
 from fitcore.session import entry_order
 
 if TYPE_CHECKING:
@@ -28,6 +29,14 @@ class Reason:
     """Which time round the reading was."""
 
 
+def wants_reason(flag: Flag) -> bool:
+    """Whether a reading is kept against this doubt only with a reason.
+
+    What lies outside the possible wants one on a swollen leg too, where it blocks nothing.
+    """
+    return flag.level is Level.BLOCK or flag.code == "hard_range"
+
+
 def reasons_given(session: Session) -> tuple[Reason, ...]:
     """Return the session's reasons in file order; that of a reading struck out no longer counts.
 
@@ -36,7 +45,9 @@ def reasons_given(session: Session) -> tuple[Reason, ...]:
     found = []
     for entry in sorted(session.heads.live, key=entry_order):
         codes, number = entry.names("why_for"), entry.fields.get("round", 1)
-        if entry.array == "readings" and codes and isinstance(number, int):
+        if isinstance(number, bool) or not isinstance(number, int):
+            continue
+        if entry.array == "readings" and codes:
             found.append(Reason(entry.text("why"), codes, entry.text("side"), number))
     return tuple(found)
 

@@ -21,12 +21,13 @@ from fitcore.edits import (
 from fitcore.fit import SessionFit, fit_session
 from fitcore.instants import hours_between
 from fitcore.points import LEGS, Kind, Place, Side, other_side
+from fitcore.postures import posture_to_store
 from fitcore.protocol import Step, done_reading, is_done, next_open
 from fitcore.repeats import TAKEN_UP_AGAIN, repeat_way, skip_reason
 from fitcore.shoes import ShoeSize
 from fitcore.swelling import model_words
 from fitcore.words import say
-from tui.desk_conditions import posture_of_next, time_flags
+from tui.desk_conditions import time_flags
 from tui.desk_view import View, look
 from tui.desk_words import reading_words, saved_words, usual_words, where_words
 from tui.telling import Telling
@@ -222,7 +223,7 @@ class Desk:
             why=why,
             why_for=judged.blocks if why else (),
             doubts=judged.doubts,
-            posture=old.posture if old else posture_of_next(self),
+            posture=old.posture if old else posture_to_store(self.session, kind),
             measurer=self._measurer_of(old),
         )
         self.append(draft)

@@ -75,11 +75,6 @@ def keep_set(desk: Desk, side: Side, why: str) -> None:
 # --- posture -------------------------------------------------------------------------------------
 
 
-def posture_of_next(desk: Desk) -> str:
-    """Return the posture a reading taken now is stored with; empty where it is not known."""
-    return "" if desk.step.kind is Kind.SHOE else desk.session.text("posture")
-
-
 @dataclass(frozen=True, slots=True)
 class PostureQuestion:
     """Whether readings taken before another posture was answered were taken in that one, too."""

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Literal
 from fitcore.edits import Typed, parse_typed
 from fitcore.flags import Flag, Level, codes_to_store
 from fitcore.problems import UnitError
+from fitcore.reasons import wants_reason
 from fitcore.shoes import ShoeSize
+from fitcore.spacing import SET_TOOK_LONG
 from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
 from tui.desk_conditions import standing_flags, unanswered
@@ -118,13 +120,16 @@ def _judge_nothing(desk: Desk) -> Judged:
 
 
 def _asks(text: str, told: Sequence[Flag], blocks: Sequence[Flag]) -> tuple[Ask, ...]:
-    """Return the reasons to ask for: one for the number, one for hour and clock.
+    """Return the reasons to ask for: for the number, for hour and clock, for a set that took long.
 
-    What lies outside the possible wants a reason on a swollen leg too, where it blocks nothing.
+    A wrong clock may raise several blocks; one reason is enough for them.
     """
-    impossible = [f for f in told if f.level is Level.BLOCK or f.code == "hard_range"]
+    impossible = [flag for flag in told if wants_reason(flag)]
     asks = [why_number(text, impossible)] if impossible else []
-    return (*asks, *([why_at_such_a_time(text, blocks)] if blocks else []))
+    took = [flag for flag in blocks if flag.code == SET_TOOK_LONG]
+    hour = [flag for flag in blocks if flag.code != SET_TOOK_LONG]
+    asks += [why_at_such_a_time(text, flags) for flags in (hour, took) if flags]
+    return tuple(asks)
 
 
 def _number_words(told: Sequence[Flag], *, or_shoe: bool) -> str:

@@ -60,6 +60,8 @@ class Line:
     """A time that was asked about because it is long ago."""
     may_stay_empty: bool = False
     """Whether a time may be left unanswered."""
+    was_answered: bool = False
+    """Whether a time had been answered before: emptied, it is not known, not the old one."""
 
     @property
     def is_time(self) -> bool:
@@ -187,8 +189,7 @@ class SetupForm:
         if not (character.isascii() and character.isdigit()) or not (
             1 <= int(character) <= len(line.choices)
         ):
-            for other in self._all if line.before is not None else ():
-                other.chosen = (line.before or {})[other.what]
+            self._put_back(line)
             line.refused = True
             return self._refusal(line)
         if line.before is None:
@@ -209,7 +210,7 @@ class SetupForm:
         """Take back the last typed character."""
         line = self.line
         self._seen(line)
-        line.given = None
+        line.given, line.touched = None, line.touched or line.is_time
         line.typed = line.typed[:-1]
 
     def accept(self) -> str:
@@ -253,6 +254,8 @@ class SetupForm:
             if line.is_time:
                 if line.typed and not self._fault(line):
                     found[line.what] = self._time(line)
+                elif line.may_stay_empty and line.was_answered and not line.typed:
+                    found[line.what] = UNKNOWN
             elif line.several or line.what == "sides":
                 found[line.what] = ",".join(line.chosen).split(",")
             else:
@@ -304,6 +307,14 @@ class SetupForm:
             label=line.label,
             answer=self.words(line),
         )
+
+    def _put_back(self, line: Line) -> None:
+        """Give all lines the answers they had before numbers were typed on this one."""
+        if line.before is None:
+            return
+        for other in self._all:
+            other.chosen = line.before[other.what]
+        self._fit_protocols()
 
     def _seen(self, line: Line) -> None:
         line.before, line.refused = None, False
@@ -380,7 +391,7 @@ def _given_list(given: Mapping[str, Value], what: str, default: Sequence[str]) -
 def _time(what: str, label: str, given: Mapping[str, Value]) -> Line:
     value = given.get(what)
     typed = f"{value:%H:%M}" if isinstance(value, datetime) else "?" if value == UNKNOWN else ""
-    return Line(what, label, typed=typed, given=value if typed else None)
+    return Line(what, label, typed=typed, given=value if typed else None, was_answered=bool(typed))
 
 
 def _neighbour(choices: Sequence[str], chosen: str, by: int) -> str:

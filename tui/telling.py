@@ -26,7 +26,8 @@ class Telling:
     """Which doubts were told since the questions before measuring."""
 
     def __init__(self) -> None:
-        self._told: set[tuple[str, Level, Side | None]] = set()
+        self._told: dict[tuple[str, Side | None], Level] = {}
+        """Code and leg to the worst level told."""
 
     def forget(self) -> None:
         """Begin anew: after the questions all is told again."""
@@ -34,16 +35,22 @@ class Telling:
 
     def note(self, flags: Iterable[Flag]) -> None:
         """Take flags as told."""
-        self._told |= {_key(flag) for flag in flags}
+        for flag in flags:
+            if not self._is_told(flag):
+                self._told[flag.code, flag.side] = flag.level
 
     def told(self, flags: Iterable[Flag]) -> list[Flag]:
-        """Return those of the flags that were told."""
-        return [flag for flag in flags if _key(flag) in self._told]
+        """Return those of the flags that were told, as badly as they are now or worse."""
+        return [flag for flag in flags if self._is_told(flag)]
 
     def untold(self, flags: Iterable[Flag]) -> list[Flag]:
         """Return what must still be told, the worst first; a note is not."""
-        asked = [f for f in flags if f.level is not Level.NOTE and _key(f) not in self._told]
+        asked = [f for f in flags if f.level is not Level.NOTE and not self._is_told(f)]
         return sorted(asked, key=lambda flag: flag.level is not Level.BLOCK)
+
+    def _is_told(self, flag: Flag) -> bool:
+        told = self._told.get((flag.code, flag.side))
+        return told is not None and (told is flag.level or told is Level.BLOCK)
 
 
 def flag_words(flag: Flag) -> str:
@@ -71,7 +78,3 @@ def rows(text: str) -> int:
 def more_words(count: int) -> str:
     """Return that there is more to tell; empty where there is not."""
     return say("Enter shows {count} more.", count=count) if count else ""
-
-
-def _key(flag: Flag) -> tuple[str, Level, Side | None]:
-    return (flag.code, flag.level, flag.side)

@@ -23,8 +23,10 @@ from fitcore.flags import Flag, Level
 from fitcore.identity import EntryId
 from fitcore.instants import hours_between
 from fitcore.points import LEGS, Kind, Point, Side
+from fitcore.postures import leg_postures, posture_to_store, read_otherwise
 from fitcore.readings import Readings
 from fitcore.session import Session
+from fitcore.spacing import judge_set_now
 from fitcore.time_rules import TimeRules
 
 if TYPE_CHECKING:
@@ -69,9 +71,10 @@ class Sitting:
         posture: str = "",
         row: str = "",
         unit: Any = "cm",
+        **more: Any,
     ) -> Sitting:
         typed = parse_typed(what[1], cm, unit)
-        draft = draft_reading((side, *what), number, typed, at, posture=posture)
+        draft = draft_reading((side, *what), number, typed, at, posture=posture, **more)
         entry = draft.entry(self._name())
         if row:
             fields = {k: v for k, v in entry.fields.items() if k != "by"} | {"row": row}
@@ -317,6 +320,59 @@ def test_3_a_set_that_took_long(took: timedelta, level: Level | None) -> None:
         assert "new session" in text(flags, "set_took_long")
 
 
+@pytest.mark.parametrize(
+    ("side", "number", "kept"), [(LEFT, 1, True), (RIGHT, 1, False), (LEFT, 2, False)]
+)
+def test_3_a_reason_lets_the_set_go_on_it_was_given_for(
+    side: Side, number: int, *, kept: bool
+) -> None:
+    sitting = Sitting().read(NINE).read(NINE + 61 * MINUTE, what=CALF)
+    why = {"why": "cannot come again", "why_for": ["set_took_long"]}
+    sitting.read(NINE + 61 * MINUTE, side, (Point.D, Kind.LENGTH), cm="41", number=number, **why)
+    (flag,) = (f for f in sitting.flags() if f.code == "set_took_long")
+    assert (flag.side, flag.level) == (LEFT, WARN if kept else BLOCK)
+    assert flag.text.endswith("Kept: cannot come again.") == kept
+
+
+def test_3_a_set_without_a_reason_is_told_before_a_longer_one_that_has_one() -> None:
+    sitting = Sitting().read(NINE)
+    sitting.read(NINE + 99 * MINUTE, what=CALF, why="kept", why_for=["set_took_long"])
+    later = NINE + 2 * HOUR
+    sitting.read(later, number=2).read(later + 61 * MINUTE, what=CALF, number=2)
+    (flag,) = (f for f in sitting.flags() if f.code == "set_took_long")
+    assert flag.level is BLOCK
+    assert "took 61 min" in flag.text
+
+
+def test_3_the_set_of_a_reading_taken_now() -> None:
+    sitting = Sitting().read(NINE).read(NINE + MINUTE, RIGHT)
+    readings = Readings(sitting.session)
+
+    def now(side: Side, number: int, at: datetime) -> list[Level]:
+        judged = judge_set_now(sitting.session, readings, side, number, now=at, rules=RULES)
+        return [flag.level for flag in judged]
+
+    assert now(LEFT, 1, NINE + 60 * MINUTE) == [WARN]
+    assert now(LEFT, 1, NINE + 60 * MINUTE + SECOND) == [BLOCK]
+    assert now(RIGHT, 1, NINE + 60 * MINUTE + SECOND) == [WARN]
+    assert now(LEFT, 2, NINE + 90 * MINUTE) == [], "the first of another round begins a set"
+    assert now(LEFT, 1, NINE.replace(tzinfo=None) + HOUR * 9) == [], "counted from no instant"
+
+
+@pytest.mark.parametrize("code", ["rising_time", "off_after_reading"])
+def test_a_block_kept_with_a_reason_is_a_doubt_with_that_reason(code: str) -> None:
+    wrong: dict[str, Value] = {"rising_at": NINE + HOUR}
+    if code == "off_after_reading":
+        wrong = {"compression": "off", "compression_off_at": NINE + HOUR}
+    assert levels(Sitting(**wrong).read(NINE).flags(), code) == [BLOCK]
+    for other in ("hard_range", "clock_behind"):
+        about_else = Sitting(**wrong).read(NINE, why="thin leg", why_for=[other])
+        assert levels(about_else.flags(), code) == [BLOCK], "a reason for something else"
+    flags = Sitting(**wrong).read(NINE, why="asked twice.", why_for=[code]).flags()
+    assert levels(flags, code) == [WARN]
+    assert text(flags, code).endswith("Kept: asked twice.")
+
+
 def test_3_each_time_round_is_a_set_of_its_own() -> None:
     sitting = Sitting()
     for number, start in ((1, NINE), (2, NINE + 40 * MINUTE)):
@@ -399,6 +455,33 @@ def test_5_a_reading_and_its_repeat(gap: timedelta, level: Level | None) -> None
     assert told(flags, "repeat_spacing") == ([] if level is None else [(LEFT, level)])
 
 
+@pytest.mark.parametrize(
+    ("way", "most"),
+    [("", 10), ("each_point", 10), ("where_doubtful", 25), ("second_round", 25)],
+)
+def test_5_each_way_of_repeating_has_its_own_limit(way: str, most: int) -> None:
+    answers = {"repeats": way} if way else {}
+    for more, expected in ((timedelta(0), []), (SECOND, [WARN])):
+        sitting = Sitting(**answers).read(NINE).read(NINE + most * MINUTE + more, number=2)
+        assert levels(sitting.flags(), "repeat_spacing") == expected
+        told = sitting.flags(way_of=lambda _: "each_point")
+        assert levels(told, "repeat_spacing") == ([WARN] if most > 10 else expected)
+
+
+@pytest.mark.parametrize("steps", [11, 17])
+def test_5_the_full_sets_at_a_steady_pace_are_not_told(steps: int) -> None:
+    """11 readings of a leg below the knee, 17 with the thigh; 35 s each, both legs, twice over."""
+    sitting = Sitting(repeats="second_round")
+    at, points = NINE, [p for p in Point if p is not Point.FOOT]
+    fields = [(p, k) for k in (Kind.GIRTH, Kind.LENGTH) for p in points][:steps]
+    for number in (1, 2):
+        for side in LEGS:
+            for what in fields:
+                sitting.read(at, side, what, number=number)
+                at += 35 * SECOND
+    assert levels(sitting.flags(), "repeat_spacing") == []
+
+
 def test_5_a_whole_second_round_is_told_once_for_each_leg() -> None:
     sitting = Sitting()
     for number, start in ((1, NINE), (2, NINE + 15 * MINUTE)):
@@ -458,6 +541,41 @@ def test_6_two_answers_are_two_postures_and_not_none() -> None:
 def test_6_the_legs_in_different_postures() -> None:
     flags = Sitting().read(NINE).read(NINE, RIGHT, posture="lying").flags()
     assert told(flags, "posture_differs") == [(None, WARN)]
+
+
+def test_6_another_answer_does_not_change_what_a_reading_carries() -> None:
+    sitting = Sitting().read(NINE, posture="standing").read(NINE, RIGHT, posture="standing")
+    sitting.answer(NINE + MINUTE, posture="lying")
+    readings = Readings(sitting.session)
+    assert [leg_postures(sitting.session, readings, s) for s in LEGS] == [{"standing"}] * 2
+    assert told(sitting.flags(), "posture_differs") == [(None, WARN)]
+    said = text(sitting.flags(), "posture_differs")
+    assert "Posture answered: lying; read and kept as standing." in said
+    assert "Strike out what was read otherwise" in said
+
+
+def test_6_of_two_different_answers_one_may_be_what_the_readings_carry() -> None:
+    sitting = Sitting().read(NINE, posture="standing").rival("posture", "sitting")
+    assert levels(sitting.flags(), "posture_differs") == []
+    neither = Sitting(posture="lying").read(NINE, posture="standing").rival("posture", "sitting")
+    assert "answered: lying, sitting; read" in text(neither.flags(), "posture_differs")
+    assert read_otherwise(neither.session, Readings(neither.session)) == ()
+
+
+def test_6_the_posture_stored_with_a_reading_is_the_answer_where_there_is_one() -> None:
+    session = Sitting(posture="lying").session
+    assert [posture_to_store(session, kind) for kind in Kind] == [
+        "" if kind is Kind.SHOE else "lying" for kind in Kind
+    ]
+    assert posture_to_store(session_of(), Kind.GIRTH) == ""
+    disputed = Sitting(posture="lying").rival("posture", "sitting").session
+    assert posture_to_store(disputed, Kind.GIRTH) == ""
+
+
+def test_6_a_place_read_in_two_postures_is_not_averaged() -> None:
+    sitting = Sitting().read(NINE, posture="standing")
+    sitting.answer(NINE, posture="lying").read(NINE + MINUTE, number=2, posture="lying")
+    assert Readings(sitting.session).adopted(LEFT, *ANKLE) is None
 
 
 def test_6_a_leg_without_a_reading_has_no_posture() -> None:
@@ -929,3 +1047,14 @@ def test_leg_times_are_first_and_last_of_the_leg() -> None:
     assert off is not None
     assert off.minutes_since_compression == 20
     assert leg_times(sitting.session, readings, RIGHT) is None
+
+
+def test_a_shoe_size_asked_later_gives_the_leg_no_hour() -> None:
+    shoe = (Point.FOOT, Kind.SHOE)
+    sitting = Sitting(rising_at=NINE - HOUR).read(NINE - 20 * MINUTE, what=CALF)
+    early = leg_times(sitting.session, Readings(sitting.session), LEFT)
+    sitting.read(NINE + 10 * HOUR, LEFT, shoe, cm="EU 39")
+    assert leg_times(sitting.session, Readings(sitting.session), LEFT) == early
+    assert levels(sitting.flags(), "late_in_day") == []
+    only = Sitting(rising_at=NINE - HOUR).read(NINE, LEFT, shoe, cm="EU 39")
+    assert leg_times(only.session, Readings(only.session), LEFT) is None

@@ -13,8 +13,10 @@ from fitcore.clean_text import is_unsafe
 from fitcore.codec import read_session, write_session
 from fitcore.edits import (
     draft_answer,
+    draft_kept,
     draft_not_taken,
     draft_other_leg,
+    draft_postures,
     draft_reading,
     draft_remark,
     draft_withdrawal,
@@ -25,6 +27,7 @@ from fitcore.identity import EntryId
 from fitcore.points import Kind, Place, Point, Side
 from fitcore.problems import ReadingError, UnitError
 from fitcore.readings import Readings
+from fitcore.reasons import Reason, reason_for, reason_for_set, reasons_given
 from fitcore.session import Session
 
 if TYPE_CHECKING:
@@ -229,3 +232,78 @@ def test_no_readings_means_nothing_to_move(desk: Desk) -> None:
 def test_a_shoe_size_is_no_length_and_a_length_no_shoe_size(kind: Kind, text: str) -> None:
     with pytest.raises(UnitError):
         parse_typed(kind, text, "cm")
+
+
+# --- what a reason is for, and readings kept or put right ----------------------------------------
+
+CALF: Place = (Side.LEFT, Point.C, Kind.GIRTH)
+
+
+def test_a_reason_is_stored_with_what_it_was_asked_for(desk: Desk) -> None:
+    desk.read(ANKLE, "8.7", why="thin", why_for=["hard_range"], doubts=["hard_range", "unit_slip"])
+    desk.read(CALF, "36.2", why="asked again", why_for=["rising_time", "set_took_long"])
+    desk.read(RIGHT_ANKLE, "22.4", why="misread the first time")
+    assert reasons_given(desk.session) == (
+        Reason("thin", ("hard_range",), "left", 1),
+        Reason("asked again", ("rising_time", "set_took_long"), "left", 1),
+    )
+    assert reason_for(desk.session, "rising_time") == "asked again"
+    assert reason_for(desk.session, "clock_behind") == ""
+    assert reason_for_set(desk.session, "set_took_long", "left", 1) == "asked again"
+    assert reason_for_set(desk.session, "set_took_long", "left", 2) == ""
+    assert reason_for_set(desk.session, "set_took_long", "right", 1) == ""
+
+
+def test_the_reason_of_a_reading_corrected_since_still_counts_of_one_struck_out_not(
+    desk: Desk,
+) -> None:
+    first = desk.read(ANKLE, "22.4", why="asked again", why_for=["rising_time"])
+    second = desk.read(ANKLE, "22.6", instead_of=[first])
+    assert reason_for(desk.session, "rising_time") == "asked again"
+    desk.add(draft_withdrawal([second, first], "tape had slipped", AT))
+    assert reason_for(desk.session, "rising_time") == ""
+
+
+@pytest.mark.parametrize("number", ["1", True, Decimal("1.5")])
+def test_a_reason_with_a_damaged_round_is_carried_and_answers_nothing_it_was_not(
+    number: object,
+) -> None:
+    entry = entry_of(
+        "readings", "tern-k7qd:1", side="left", round=number, why="x", why_for=["set_took_long"]
+    )
+    session = session_of(entry)
+    assert len(session.entries) == 1
+    assert reasons_given(session) == ()
+
+
+@pytest.mark.parametrize(
+    ("place", "text"),
+    [(ANKLE, "22.40"), (CALF, "15 1/8 in"), ((Side.LEFT, Point.FOOT, Kind.SHOE), "EU 39")],
+)
+def test_a_reading_kept_is_the_same_reading_with_the_reason(
+    place: Place, text: str, desk: Desk
+) -> None:
+    own = {"doubts": ["soft_range"], "posture": "sitting", "measurer": "N-18"}
+    name = desk.read(place, text, 2, **own)
+    old = desk.readings.by_name(name)
+    assert old is not None
+    kept = desk.add(draft_kept(old, "cannot come again", ["set_took_long"], AT))
+    (reading,) = desk.readings.current(place)
+    assert (reading.name, reading.why, reading.instead_of) == (kept, "cannot come again", (name,))
+    for what in ("mm", "value", "system", "unit", "typed", "round", "doubts", "posture"):
+        assert getattr(reading, what) == getattr(old, what), what
+    assert reading.measurer == "N-18"
+    with pytest.raises(ReadingError):
+        draft_kept(old, " ", ["set_took_long"], AT)
+
+
+def test_readings_said_to_be_of_another_posture_are_corrections_of_that_alone(desk: Desk) -> None:
+    names = [desk.read(ANKLE, "22.4", posture="standing"), desk.read(CALF, "36.2", posture="")]
+    found = [reading for name in names if (reading := desk.readings.by_name(name)) is not None]
+    for draft in draft_postures(found, "lying", AT):
+        desk.add(draft)
+    for place, name in zip((ANKLE, CALF), names, strict=True):
+        (reading,) = desk.readings.current(place)
+        assert (reading.posture, reading.instead_of) == ("lying", (name,))
+        assert reading.why
+    assert [str(desk.readings.current(p)[0].mm) for p in (ANKLE, CALF)] == ["224.0", "362.0"]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from fitcore.disk.profile_files import load_profiles
+from fitcore.fields import UNKNOWN
 from tui.setup_form import SetupForm
 
 if TYPE_CHECKING:
@@ -122,3 +123,52 @@ def test_a_time_answered_on_another_day_keeps_its_day() -> None:
     rising = datetime(2026, 3, 4, 6, 30, tzinfo=UTC)
     setup = form(rising_at=rising)
     assert setup.answers()["rising_at"] == rising
+
+
+def empty(setup: SetupForm) -> None:
+    go_to(setup, "posture_since")
+    while setup.line.typed:
+        setup.erase()
+
+
+def test_a_time_taken_away_is_not_known_any_more() -> None:
+    setup = form(rising_at=NOW, posture_since=NOW)
+    empty(setup)
+    assert setup.answers()["posture_since"] == UNKNOWN
+    assert setup.accepted_answers() == {"posture_since": UNKNOWN}
+    assert setup.accept() == ""
+    again = form(**setup.answers())
+    assert "posture_since" in again.answers()
+    assert again.answers()["posture_since"] == UNKNOWN
+
+
+def test_a_time_never_given_stays_unanswered() -> None:
+    setup = form(rising_at=NOW)
+    assert "posture_since" not in setup.answers()
+    go_to(setup, "posture_since")
+    type_all(setup, "7:0")
+    empty(setup)
+    assert "posture_since" not in setup.answers()
+
+
+def test_the_time_of_rising_cannot_be_taken_away() -> None:
+    setup = form(rising_at=NOW)
+    go_to(setup, "rising_at")
+    while setup.line.typed:
+        setup.erase()
+    assert "Type the time" in setup.accept()
+    assert "rising_at" not in setup.answers()
+
+
+def test_a_refused_key_puts_back_the_protocols_on_offer_too() -> None:
+    setup = form()
+    go_to(setup, "protocol")
+    before = setup.line.choices, list(setup.line.chosen)
+    go_to(setup, "forms")
+    setup.type("4")
+    go_to(setup, "protocol")
+    assert setup.line.choices != before[0], "another garment wants other readings"
+    go_to(setup, "forms")
+    setup.type("x")
+    go_to(setup, "protocol")
+    assert (setup.line.choices, setup.line.chosen) == before

@@ -26,12 +26,15 @@ from fitcore.edits import (
 )
 from fitcore.fields import answer_words, parse_answer
 from fitcore.flags import codes_to_store, told_once
+from fitcore.points import Kind
+from fitcore.postures import posture_to_store
 from fitcore.problems import FileFault, Problem, ReadingError
 from fitcore.readings import Readings
 from fitcore.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
 from fitcore.screening_edits import draft_screening, parse_screening, screening_words
 from fitcore.session import Session, entry_order
 from fitcore.shoes import ShoeSize
+from fitcore.spacing import judge_set_now
 from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, dropped_notes, flag_line, needs_person, wrong_use
@@ -127,16 +130,29 @@ def record(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
     notes = dropped_notes("VALUE", arguments.value or arguments.not_taken)
     with _opened(data, surroundings, find_session(data, arguments.session)) as opened:
         now = surroundings.now()
-        number = free_round(Readings(opened.session), place, arguments.round)
+        readings = Readings(opened.session)
+        number = free_round(readings, place, arguments.round)
         if arguments.not_taken is not None:
             reason = draft_not_taken(place, number, arguments.not_taken, now)
             words = say("not taken ({why})", why=str(reason.fields["not_taken"]))
             return opened.outcome([reason], reading_words(place, number, words), notes=notes)
         typed = parse_typed(place[2], arguments.value, tape_unit(opened.session))
-        flags = _doubts(opened, place, typed, now, load_profiles(own=data))
-        codes = _codes_at(place, flags)
+        profiles = load_profiles(own=data)
+        flags = _doubts(opened, place, typed, now, profiles)
+        if place[2] is not Kind.SHOE:
+            rules = profiles.rules.time
+            took = judge_set_now(opened.session, readings, place[0], number, now=now, rules=rules)
+            flags = (*flags, *took)
+        draft = draft_reading(
+            place,
+            number,
+            typed,
+            now,
+            doubts=_codes_at(place, flags),
+            posture=posture_to_store(opened.session, place[2]),
+        )
         return opened.outcome(
-            [draft_reading(place, number, typed, now, doubts=codes)],
+            [draft],
             reading_words(place, number, value_words(typed)),
             flags=flags,
             notes=notes,

@@ -152,9 +152,9 @@ class MeasureScreen(WorkScreen):
         self.call_after_refresh(self._show_list)
 
     def _show_list(self) -> None:
-        for shown in self.query("#list").results(Static):  # none once the screen was left
-            area = shown.content_size
-            shown.update(steps_content(self.desk, area.width, area.height))
+        for area in self.query("#list").results(Static):  # none where the screen is gone already
+            size = area.content_size
+            area.update(steps_content(self.desk, size.width, size.height))
 
     # --- actions -----------------------------------------------------------------------------
 
