@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitcore.fields import field_words, is_working_state
 from fitcore.flags import Flag, Level
 from fitcore.points import Side, place_words
-from fitcore.session import Seal
+from fitcore.record.fields import field_words, is_working_state
+from fitcore.record.session import Seal
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from fitcore.readings import Readings
-    from fitcore.session import Session
+    from fitcore.record.readings import Readings
+    from fitcore.record.session import Session
 
 
 def file_flags(session: Session, readings: Readings) -> list[Flag]:

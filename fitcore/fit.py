@@ -6,16 +6,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from fitcore.clearance import SessionClearance, judge_clearance
-from fitcore.conditions import Earlier, LegTimes, judge_conditions, leg_times
-from fitcore.fields import choice_words
-from fitcore.file_flags import file_flags
-from fitcore.flags import Flag, Level
-from fitcore.morning import ChartMorning, LegMorning, leg_morning
-from fitcore.plausibility import judge_readings
-from fitcore.points import LEGS, Kind, Place, Point, Side, place_words
-from fitcore.readings import Adopted, Readings
-from fitcore.repeats import (
+from fitcore.charts.sizing import SizeAnswer, Verdict, decide_size
+from fitcore.doubts.plausibility import judge_readings
+from fitcore.doubts.repeats import (
     differing,
     explained_sides,
     is_settled,
@@ -23,7 +16,14 @@ from fitcore.repeats import (
     near_edges,
     swollen_sides,
 )
-from fitcore.sizing import SizeAnswer, Verdict, decide_size
+from fitcore.file_flags import file_flags
+from fitcore.flags import Flag, Level
+from fitcore.moment.conditions import Earlier, LegTimes, judge_conditions, leg_times
+from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning
+from fitcore.points import LEGS, Kind, Place, Point, Side, place_words
+from fitcore.record.fields import choice_words
+from fitcore.record.readings import Adopted, Readings
+from fitcore.safety.clearance import SessionClearance, judge_clearance
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from datetime import date
     from decimal import Decimal
 
-    from fitcore.chart import Chart
-    from fitcore.decisions import ClearanceAnswer
+    from fitcore.charts.chart import Chart
+    from fitcore.record.session import Session
     from fitcore.rules import Rules
-    from fitcore.session import Session
+    from fitcore.safety.decisions import ClearanceAnswer
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from fitcore.profile_models import Protocol, ProtocolStep
-    from fitcore.reading import Reading
-    from fitcore.readings import Readings
+    from fitcore.record.reading import Reading
+    from fitcore.record.readings import Readings
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,12 +10,12 @@ from fitcore.profile_models import RepeatRule
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.pressure_model import PressureStandard
+    from fitcore.moment.swelling_model import SwellingModel
+    from fitcore.moment.time_rules import TimeRules
+    from fitcore.pressures.pressure_model import PressureStandard
     from fitcore.profile_models import Protocol, Ranges
-    from fitcore.screening_book import ScreeningBook
-    from fitcore.session import Session
-    from fitcore.swelling_model import SwellingModel
-    from fitcore.time_rules import TimeRules
+    from fitcore.record.session import Session
+    from fitcore.safety.screening_book import ScreeningBook
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,9 +23,9 @@ from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.disk.session_files import session_path
 from fitcore.disk.surroundings import Surroundings
-from fitcore.fields import UNKNOWN
 from fitcore.identity import own_client_code
 from fitcore.instants import parse_time_of_day
+from fitcore.record.fields import UNKNOWN
 from tui.desk import Desk
 from tui.desk_screening import store_answers
 from tui.judging import judge_typed
@@ -35,8 +35,8 @@ from tui.setup_form import SetupForm
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fitcore.entries import Value
-    from fitcore.session import Session
+    from fitcore.record.entries import Value
+    from fitcore.record.session import Session
 
 ZONE = ZoneInfo("Europe/London")
 DAY = datetime(2026, 3, 4, tzinfo=ZONE)

@@ -6,12 +6,12 @@ import tomllib
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from fitcore.codec import read_session
+from fitcore.record.codec import read_session
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fitcore.session import Session
+    from fitcore.record.session import Session
 
 
 def content(folder: Path) -> dict[str, bytes]:

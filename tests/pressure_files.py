@@ -5,11 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from pathlib import Path
 
-from fitcore.chart import Pressure
+from fitcore.charts.chart import Pressure
 from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Point
-from fitcore.pressure import NamedClass, find_class
-from fitcore.pressure_model import IllustrationRules, PressureStandard
+from fitcore.pressures.pressure import NamedClass, find_class
+from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
 
 PROFILES = Path(__file__).resolve().parents[1] / "profiles"
 RULES = read_profile(

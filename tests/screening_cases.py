@@ -12,22 +12,22 @@ from decimal import Decimal
 from functools import cache
 from typing import TYPE_CHECKING
 
-from fitcore.abpi import Missing, MmHg
 from fitcore.disk.screening_files import load_screening
-from fitcore.edits import draft_answer
 from fitcore.identity import EntryId
 from fitcore.points import LEGS
-from fitcore.screening import answers_of, screen, screen_session
-from fitcore.screening_answers import Answer, Answers, Pressures
-from fitcore.session import Session
+from fitcore.record.edits import draft_answer
+from fitcore.record.session import Session
+from fitcore.safety.abpi import Missing, MmHg
+from fitcore.safety.screening import answers_of, screen, screen_session
+from fitcore.safety.screening_answers import Answer, Answers, Pressures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fitcore.entries import Draft, Value
     from fitcore.points import Side
-    from fitcore.screening_book import ScreeningBook
-    from fitcore.screening_result import ScreeningResult
+    from fitcore.record.entries import Draft, Value
+    from fitcore.safety.screening_book import ScreeningBook
+    from fitcore.safety.screening_result import ScreeningResult
 
 SESSION = "0199c3a2-5f1e-7d40-9b6a-2f8e61d0c9a7"
 TODAY = date(2026, 3, 4)

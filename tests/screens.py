@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from fitcore.codec import read_session
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.surroundings import Surroundings
-from fitcore.readings import Readings
+from fitcore.record.codec import read_session
+from fitcore.record.readings import Readings
 from tui.app import AnklefirstApp
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
     from textual.pilot import Pilot
 
-    from fitcore.reading import Reading
-    from fitcore.session import Session
+    from fitcore.record.reading import Reading
+    from fitcore.record.session import Session
 
 MORNING = datetime(2026, 3, 5, 8, 40, tzinfo=UTC)
 SMALL = (80, 24)

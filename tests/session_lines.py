@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitcore.seal import seal_lines
+from fitcore.record.seal import seal_lines
 
 if TYPE_CHECKING:
     from pathlib import Path

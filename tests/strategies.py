@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from hypothesis import strategies as st
 
-from fitcore.entries import Entry
-from fitcore.session import Session
+from fitcore.record.entries import Entry
+from fitcore.record.session import Session
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.session import Session
+    from fitcore.record.session import Session
     from tui.desk import Desk
     from tui.screening_stages import Stage
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 
-from fitcore.outcomes import (
+from fitcore.points import LEGS, side_words
+from fitcore.safety.outcomes import (
     Action,
     Clearance,
     FiredRule,
@@ -16,13 +17,12 @@ from fitcore.outcomes import (
     outcome_words,
     urgency_words,
 )
-from fitcore.points import LEGS, side_words
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fitcore.clearance import SessionClearance
+    from fitcore.safety.clearance import SessionClearance
 
 
 def legs_content(clearance: SessionClearance) -> Content:

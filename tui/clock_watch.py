@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.clock import ClockState, judge_clock
 from fitcore.instants import EPOCH, hours_between
+from fitcore.moment.clock import ClockState, judge_clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from fitcore.disk.surroundings import Surroundings
     from fitcore.flags import Flag
-    from fitcore.session import Session
-    from fitcore.time_rules import TimeRules
+    from fitcore.moment.time_rules import TimeRules
+    from fitcore.record.session import Session
 
 
 @dataclass(frozen=True, slots=True)

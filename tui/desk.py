@@ -10,7 +10,14 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
-from fitcore.edits import (
+from fitcore.doubts.repeats import TAKEN_UP_AGAIN, repeat_way, skip_reason
+from fitcore.fit import SessionFit, fit_session
+from fitcore.instants import hours_between
+from fitcore.moment.postures import posture_to_store
+from fitcore.moment.swelling import model_words
+from fitcore.points import LEGS, Kind, Place, Side, other_side
+from fitcore.protocol import Step, done_reading, is_done, next_open
+from fitcore.record.edits import (
     draft_answer,
     draft_not_taken,
     draft_other_leg,
@@ -18,14 +25,7 @@ from fitcore.edits import (
     draft_remark,
     draft_withdrawal,
 )
-from fitcore.fit import SessionFit, fit_session
-from fitcore.instants import hours_between
-from fitcore.points import LEGS, Kind, Place, Side, other_side
-from fitcore.postures import posture_to_store
-from fitcore.protocol import Step, done_reading, is_done, next_open
-from fitcore.repeats import TAKEN_UP_AGAIN, repeat_way, skip_reason
 from fitcore.shoes import ShoeSize
-from fitcore.swelling import model_words
 from fitcore.words import say
 from tui.desk_conditions import time_flags
 from tui.desk_view import View, look
@@ -35,15 +35,15 @@ from tui.telling import Telling
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fitcore.clearance import SessionClearance
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.profile_files import Profiles
-    from fitcore.entries import Draft, Value
     from fitcore.flags import Flag
     from fitcore.profile_models import Protocol
-    from fitcore.reading import Reading
-    from fitcore.readings import Readings
-    from fitcore.session import Session
+    from fitcore.record.entries import Draft, Value
+    from fitcore.record.reading import Reading
+    from fitcore.record.readings import Readings
+    from fitcore.record.session import Session
+    from fitcore.safety.clearance import SessionClearance
     from fitcore.units import Unit
     from tui.judging import Judged
 

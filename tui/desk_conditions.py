@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.answered_conditions import dent_flags
-from fitcore.conditions import flags_now
-from fitcore.edits import draft_kept, draft_postures
-from fitcore.fields import choice_words
 from fitcore.flags import Level
+from fitcore.moment.answered_conditions import dent_flags
+from fitcore.moment.conditions import flags_now
+from fitcore.moment.postures import postures_words, read_otherwise
+from fitcore.moment.spacing import SET_TOOK_LONG, judge_set_now, sets_without_reason
 from fitcore.points import Kind, Side
-from fitcore.postures import postures_words, read_otherwise
-from fitcore.reasons import reason_for, reason_for_set
-from fitcore.spacing import SET_TOOK_LONG, judge_set_now, sets_without_reason
+from fitcore.record.edits import draft_kept, draft_postures
+from fitcore.record.fields import choice_words
+from fitcore.record.reasons import reason_for, reason_for_set
 from fitcore.words import say
 
 if TYPE_CHECKING:

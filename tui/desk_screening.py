@@ -10,7 +10,9 @@ from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
-from fitcore.decisions import (
+from fitcore.points import LEGS, Side, side_words
+from fitcore.problems import Problem, ReadingError
+from fitcore.safety.decisions import (
     Assessment,
     Decision,
     How,
@@ -18,11 +20,9 @@ from fitcore.decisions import (
     draft_decision,
     role_words,
 )
-from fitcore.outcomes import Action
-from fitcore.points import LEGS, Side, side_words
-from fitcore.problems import Problem, ReadingError
-from fitcore.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
-from fitcore.screening_edits import draft_screening, parse_screening
+from fitcore.safety.outcomes import Action
+from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.safety.screening_edits import draft_screening, parse_screening
 from fitcore.words import say
 from tui.question_form import Ask, QuestionForm
 from tui.screening_stages import parse_day, question_ask
@@ -30,8 +30,8 @@ from tui.screening_stages import parse_day, question_ask
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from fitcore.entries import Value
-    from fitcore.outcomes import FiredRule
+    from fitcore.record.entries import Value
+    from fitcore.safety.outcomes import FiredRule
     from tui.desk import Desk
 
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fitcore.doubts.repeats import repeat_way, rounds_wanted
 from fitcore.protocol import Step, plan
-from fitcore.readings import Readings
-from fitcore.repeats import repeat_way, rounds_wanted
+from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
-    from fitcore.clearance import SessionClearance
     from fitcore.fit import SessionFit
     from fitcore.flags import Flag
     from fitcore.points import Place, Side
     from fitcore.profile_models import Protocol
-    from fitcore.session import Session
+    from fitcore.record.session import Session
+    from fitcore.safety.clearance import SessionClearance
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fitcore.flags import Level
 from fitcore.points import Kind, Place, Side, other_side, place_words, side_words
 from fitcore.protocol import done_reading, is_done
-from fitcore.readings import Readings
+from fitcore.record.readings import Readings
 from fitcore.shoes import system_words
 from fitcore.units import Unit, from_mm, plain, show_cm, show_length
 from fitcore.words import say
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from fitcore.profile_models import PlausibleRange
     from fitcore.protocol import Step
-    from fitcore.reading import Reading
+    from fitcore.record.reading import Reading
     from tui.desk import Desk
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fitcore.edits import Typed, parse_typed
+from fitcore.doubts.typed_doubts import doubt_typed
 from fitcore.flags import Flag, Level, codes_to_store
+from fitcore.moment.spacing import SET_TOOK_LONG
 from fitcore.problems import UnitError
-from fitcore.reasons import wants_reason
+from fitcore.record.edits import Typed, parse_typed
+from fitcore.record.reasons import wants_reason
 from fitcore.shoes import ShoeSize
-from fitcore.spacing import SET_TOOK_LONG
-from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
 from tui.desk_conditions import standing_flags, unanswered
 from tui.start_list import last_remark

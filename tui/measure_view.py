@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from fitcore.flags import Level
+from fitcore.moment.spacing import SET_TOOK_LONG
 from fitcore.points import LEGS, Kind, Place, Point, Side, other_side, place_words, side_words
 from fitcore.protocol import done_reading, is_done
-from fitcore.spacing import SET_TOOK_LONG
 from fitcore.words import say
 from tui.desk_words import place_rows, reading_words
 from tui.leg_drawing import draw_leg

@@ -10,15 +10,15 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.problems import FitError
-from fitcore.screening_answers import NO, UNKNOWN, YES
+from fitcore.safety.screening_answers import NO, UNKNOWN, YES
 from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fitcore.entries import Value
     from fitcore.points import Side
+    from fitcore.record.entries import Value
 
 _KEYS = {"y": YES, "n": NO, "?": UNKNOWN}
 _LONGEST = 120

@@ -12,7 +12,7 @@ from tui.screens.questions import QuestionsScreen
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Mapping
 
-    from fitcore.entries import Value
+    from fitcore.record.entries import Value
     from tui.desk import Desk
 
 

@@ -9,9 +9,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from fitcore.points import LEGS, Side
-from fitcore.prescribed_pressure import complete_prescription
+from fitcore.pressures.prescribed_pressure import complete_prescription
 from fitcore.problems import Problem, ReadingError
-from fitcore.screening_answers import (
+from fitcore.safety.screening_answers import (
     ANSWER_PREFIX,
     NO,
     ONE_ARM_WHY,
@@ -22,9 +22,9 @@ from fitcore.screening_answers import (
     Answers,
     allowed_words,
 )
-from fitcore.screening_edits import parse_screening
-from fitcore.screening_questions import Asked
-from fitcore.screening_result import GO
+from fitcore.safety.screening_edits import parse_screening
+from fitcore.safety.screening_questions import Asked
+from fitcore.safety.screening_result import GO
 from fitcore.units import plain
 from fitcore.words import say
 from tui.question_form import Ask, QuestionForm
@@ -32,10 +32,10 @@ from tui.question_form import Ask, QuestionForm
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fitcore.entries import Value
-    from fitcore.screening_book import ScreeningBook
-    from fitcore.screening_model import Question
-    from fitcore.session import Session
+    from fitcore.record.entries import Value
+    from fitcore.record.session import Session
+    from fitcore.safety.screening_book import ScreeningBook
+    from fitcore.safety.screening_model import Question
     from tui.desk import Desk
 
 

@@ -10,17 +10,17 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from fitcore.fields import FIELDS, UNKNOWN, choice_words, field_words, parse_answer
 from fitcore.instants import hours_between, long_date
 from fitcore.points import LEGS
 from fitcore.problems import FitError
+from fitcore.record.fields import FIELDS, UNKNOWN, choice_words, field_words, parse_answer
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fitcore.entries import Value
     from fitcore.profile_models import Protocol
+    from fitcore.record.entries import Value
 
 BOTH_LEGS = "left,right"
 _LONGEST_TIME = 20

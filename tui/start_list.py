@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fitcore.session import Seal, Session
+from fitcore.record.session import Seal, Session
 from fitcore.words import say
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fitcore.moment.spacing import SET_TOOK_LONG
 from fitcore.points import place_words
-from fitcore.spacing import SET_TOOK_LONG
 from fitcore.words import say
 from tui.desk_words import reading_words
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from fitcore.flags import Flag
     from fitcore.protocol import Step
-    from fitcore.reading import Reading
+    from fitcore.record.reading import Reading
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,15 +10,16 @@ import os
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fitcore.codec import write_session
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
 from fitcore.disk.lock import FolderLock
 from fitcore.disk.marker import Marker, marker_path, read_marker, write_marker
 from fitcore.disk.session_files import find_session_files, read_session_file, session_path
-from fitcore.entries import Draft, Entry
 from fitcore.identity import EntryId, draw_copy_id, draw_laptop_id, make_uuid7
 from fitcore.instants import write_instant
-from fitcore.ledger import (
+from fitcore.problems import FileFault, FitError, Problem
+from fitcore.record.codec import write_session
+from fitcore.record.entries import Draft, Entry
+from fitcore.record.ledger import (
     MANY_SESSIONS,
     Laptop,
     Ledger,
@@ -27,8 +28,7 @@ from fitcore.ledger import (
     write_laptop,
     write_ledger,
 )
-from fitcore.problems import FileFault, FitError, Problem
-from fitcore.session import Seal, Session
+from fitcore.record.session import Seal, Session
 from fitcore.words import say
 
 if TYPE_CHECKING:

@@ -11,22 +11,22 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from fitcore.chart import Chart
+from fitcore.charts.chart import Chart
 from fitcore.disk.profile_reading import read_profile, toml_files, unreadable
 from fitcore.disk.screening_files import load_screening
-from fitcore.pressure_model import IllustrationRules, PressureStandard
+from fitcore.moment.swelling_model import SwellingModel
+from fitcore.moment.time_rules import TimeRules
+from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
 from fitcore.problems import Problem, ProfileError
 from fitcore.profile_models import ProfileModel, Protocol, Ranges
-from fitcore.quality_rules import QualityRules
+from fitcore.quality.quality_rules import QualityRules
 from fitcore.rules import Rules
-from fitcore.swelling_model import SwellingModel
-from fitcore.time_rules import TimeRules
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-    from fitcore.screening_book import ScreeningBook
+    from fitcore.safety.screening_book import ScreeningBook
 
 Model = TypeVar("Model", bound=ProfileModel)
 

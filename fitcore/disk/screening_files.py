@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 from fitcore.disk.profile_reading import locate, profile_bytes, read_profile
 from fitcore.disk.session_files import read_regular
 from fitcore.problems import Problem, ProblemLevel, ProfileError
-from fitcore.screening_book import (
+from fitcore.safety.screening_book import (
     RulesUsed,
     ScreeningBook,
     digest_of,
@@ -21,7 +21,7 @@ from fitcore.screening_book import (
     resolve_rules,
     rule_problems,
 )
-from fitcore.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
+from fitcore.safety.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
 from fitcore.words import say
 
 if TYPE_CHECKING:

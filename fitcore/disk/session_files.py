@@ -9,17 +9,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from fitcore.codec import read_session
-from fitcore.document import LARGEST_FILE
 from fitcore.identity import SESSION_ID, uuid7_milliseconds
 from fitcore.problems import FileFault, Problem
+from fitcore.record.codec import read_session
+from fitcore.record.document import LARGEST_FILE
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
-    from fitcore.session import Session
+    from fitcore.record.session import Session
 
 SESSION_FILE = re.compile(rf"{SESSION_ID.pattern}\.toml")
 

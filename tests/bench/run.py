@@ -26,7 +26,6 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from crash.terminal import ENTER, LEFT_ALTERNATE_SCREEN, Terminal, program  # noqa: E402
 from crash.visit import FIELDS, leave_session  # noqa: E402
 
-from fitcore.codec import read_session, write_session  # noqa: E402
 from fitcore.disk.data_folder import DataFolder  # noqa: E402
 from fitcore.disk.session_files import (  # noqa: E402
     find_session_files,
@@ -34,11 +33,12 @@ from fitcore.disk.session_files import (  # noqa: E402
     session_path,
 )
 from fitcore.disk.surroundings import real_surroundings  # noqa: E402
-from fitcore.edits import draft_reading  # noqa: E402
-from fitcore.entries import Draft  # noqa: E402
 from fitcore.identity import EntryId, make_uuid7, own_client_code  # noqa: E402
 from fitcore.points import Kind, Point, Side  # noqa: E402
-from fitcore.session import Session  # noqa: E402
+from fitcore.record.codec import read_session, write_session  # noqa: E402
+from fitcore.record.edits import draft_reading  # noqa: E402
+from fitcore.record.entries import Draft  # noqa: E402
+from fitcore.record.session import Session  # noqa: E402
 from fitcore.units import parse_length  # noqa: E402
 
 if TYPE_CHECKING:

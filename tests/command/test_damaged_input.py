@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fitcore.disk.surroundings import Surroundings
-from fitcore.seal import seal_lines
+from fitcore.record.seal import seal_lines
 from tui.command_line import run
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from fitcore.clean_text import is_unsafe
-from fitcore.seal import digest_lines
+from fitcore.record.seal import digest_lines
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -11,8 +11,8 @@ import pytest
 from folder_views import content, readings, sessions
 
 from fitcore.points import Kind, Point, Side
-from fitcore.readings import Readings
-from fitcore.session import join
+from fitcore.record.readings import Readings
+from fitcore.record.session import join
 
 if TYPE_CHECKING:
     from conftest import Anklefirst

@@ -11,8 +11,8 @@ from session_lines import array, reading, write_session
 
 from fitcore.disk.profile_files import load_quality_rules
 from fitcore.points import Kind, Point, place_words
-from fitcore.quality_report import BetweenError, EndDigits, QualityReport
-from fitcore.repeat_error import RepeatError
+from fitcore.quality.quality_report import BetweenError, EndDigits, QualityReport
+from fitcore.quality.repeat_error import RepeatError
 from tui.commands.quality_words import WIDTH, quality_rows
 
 if TYPE_CHECKING:

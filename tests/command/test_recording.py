@@ -10,7 +10,7 @@ from folder_views import rows, whole
 
 from fitcore.disk.session_files import SessionFile, read_session_file
 from fitcore.points import Kind, Point, Side
-from fitcore.readings import Readings
+from fitcore.record.readings import Readings
 from tui.commands import finding
 
 if TYPE_CHECKING:

@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING, Any
 
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.surroundings import Surroundings
-from fitcore.edits import draft_answer, draft_reading
-from fitcore.entries import Draft
-from fitcore.ledger import read_laptop, write_laptop
 from fitcore.points import Kind, Point, Side
+from fitcore.record.edits import draft_answer, draft_reading
+from fitcore.record.entries import Draft
+from fitcore.record.ledger import read_laptop, write_laptop
 from fitcore.units import parse_length
 
 if TYPE_CHECKING:

@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.session_files import find_session_files
 from fitcore.disk.surroundings import Surroundings
-from fitcore.edits import draft_answer, draft_reading
 from fitcore.points import Kind, Point, Side
+from fitcore.record.edits import draft_answer, draft_reading
 from fitcore.units import parse_length
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fitcore.entries import Draft
-    from fitcore.session import Session
+    from fitcore.record.entries import Draft
+    from fitcore.record.session import Session
 
 START = datetime(2026, 3, 5, 8, 40, tzinfo=UTC)
 CLIENT = "tern-001-U"

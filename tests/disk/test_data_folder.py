@@ -26,9 +26,9 @@ from fitcore.disk import data_folder
 from fitcore.disk.atomic import write_durably
 from fitcore.disk.data_folder import is_named
 from fitcore.disk.session_files import find_session_files, read_session_file, session_path
-from fitcore.entries import Draft
 from fitcore.problems import ChangedOnDisk, FileFault, FitError, FolderInUse, ReadingError
-from fitcore.session import Seal
+from fitcore.record.entries import Draft
+from fitcore.record.session import Seal
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from types import EllipsisType
 
     from fitcore.disk.data_folder import DataFolder
-    from fitcore.session import Session
+    from fitcore.record.session import Session
 
 NOTE = Draft("notes", START, {"what": "cleaned", "is": "the keys"})
 

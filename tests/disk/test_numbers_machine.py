@@ -19,8 +19,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 from fitcore.disk import data_folder
 from fitcore.disk.atomic import write_durably
 from fitcore.disk.session_files import find_session_files, read_session_file
-from fitcore.entries import Draft
 from fitcore.problems import FileFault
+from fitcore.record.entries import Draft
 
 if TYPE_CHECKING:
     from types import EllipsisType

@@ -13,7 +13,7 @@ from fitcore.disk.profile_files import load_profiles
 from fitcore.problems import Problem, ProfileError
 
 if TYPE_CHECKING:
-    from fitcore.pressure_model import IllustrationRules, PressureStandard
+    from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
 
 SHIPPED = Path(str(files("profiles")))
 STANDARD_FILES = sorted((SHIPPED / "pressure").glob("*.toml"))

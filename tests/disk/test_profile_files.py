@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from fitcore.chart import Chart
+from fitcore.charts.chart import Chart
 from fitcore.disk.profile_files import demo_folder, load_profiles
 from fitcore.disk.profile_reading import locate, read_profile
 from fitcore.problems import ProfileError

@@ -16,9 +16,9 @@ from fitcore.disk.session_files import (
     read_sessions,
     session_path,
 )
-from fitcore.document import LARGEST_FILE
 from fitcore.identity import make_uuid7
 from fitcore.problems import FileFault, Problem, ProblemLevel
+from fitcore.record.document import LARGEST_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Callable

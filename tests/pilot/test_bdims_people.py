@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from fitcore.sizing import SizeAnswer
+    from fitcore.charts.sizing import SizeAnswer
 
 COLUMNS = {"B": "ank_gi", "C": "cal_gi", "E": "kne_gi", "G": "thi_gi"}
 FORMS = ("below_knee", "mid_calf", "half_thigh", "thigh", "tights", "footless_sleeve")

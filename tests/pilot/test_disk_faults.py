@@ -10,8 +10,8 @@ import pytest
 from screens import at_start, named, opened, saved_sessions, to_measure, to_setup
 
 from fitcore.disk.data_folder import DataFolder
-from fitcore.ledger import read_laptop, read_ledger
 from fitcore.problems import FileFault, Problem
+from fitcore.record.ledger import read_laptop, read_ledger
 
 if TYPE_CHECKING:
     from collections.abc import Callable

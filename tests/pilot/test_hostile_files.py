@@ -12,16 +12,16 @@ from rich.cells import cell_len
 from screens import MORNING, Visit, at_start, named, opened, past_screening, until
 
 from fitcore.clean_text import clean, is_unsafe
-from fitcore.codec import write_session
 from fitcore.disk.session_files import session_path
-from fitcore.entries import Draft
 from fitcore.identity import EntryId, make_uuid7
-from fitcore.session import Session
+from fitcore.record.codec import write_session
+from fitcore.record.entries import Draft
+from fitcore.record.session import Session
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fitcore.entries import Value
+    from fitcore.record.entries import Value
 
 MM = Decimal("225.425")
 TEXTS = (

@@ -18,13 +18,13 @@ from screens import (
     to_measure,
 )
 
-from fitcore.screening_answers import is_assessment
+from fitcore.safety.screening_answers import is_assessment
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from fitcore.entries import Entry
+    from fitcore.record.entries import Entry
 
 MOST_KEYS = 6
 LEGS = "22.4<enter>36.2<enter>40<enter>eu 39<enter>22,6<enter>36,4<enter>40.2<enter>24.6<enter>"

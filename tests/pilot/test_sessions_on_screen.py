@@ -20,7 +20,7 @@ from screens import (
 )
 
 import tui.running
-from fitcore.ledger import read_laptop, read_ledger
+from fitcore.record.ledger import read_laptop, read_ledger
 
 if TYPE_CHECKING:
     from pathlib import Path

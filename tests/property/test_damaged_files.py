@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import SESSION, entry_of, session_of, words
 
-from fitcore.codec import read_session, write_session
-from fitcore.readings import Readings
-from fitcore.session import Seal
+from fitcore.record.codec import read_session, write_session
+from fitcore.record.readings import Readings
+from fitcore.record.session import Seal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

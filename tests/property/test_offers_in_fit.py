@@ -13,12 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from screening_cases import TODAY, Sitting, book, ordinary
 
-from fitcore.decisions import Decision, draft_decision
 from fitcore.disk.profile_files import load_profiles
-from fitcore.edits import draft_reading
 from fitcore.fit import SessionFit, fit_session
+from fitcore.papers.referral import referral_lines
 from fitcore.points import LEGS, Kind, Point, Side
-from fitcore.referral import referral_lines
+from fitcore.record.edits import draft_reading
+from fitcore.safety.decisions import Decision, draft_decision
 from fitcore.units import Length, Millimetre
 from tui.commands.fit_words import fit_lines
 from tui.screens.result import cell_words, offer_content

@@ -12,7 +12,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from pressure_files import ALL, RULES, printed
 
-from fitcore.laplace import (
+from fitcore.points import Point, Side
+from fitcore.pressures.laplace import (
     THOMAS_EXACT,
     cylinder_pa,
     tension_for,
@@ -20,9 +21,8 @@ from fitcore.laplace import (
     tension_mmhg,
     thomas_mmhg,
 )
-from fitcore.points import Point, Side
-from fitcore.prescribed_pressure import PrescribedPressure, matches_prescription
-from fitcore.pressure import (
+from fitcore.pressures.prescribed_pressure import PrescribedPressure, matches_prescription
+from fitcore.pressures.pressure import (
     PRESSURE_UNITS,
     NamedClass,
     find_class,
@@ -32,8 +32,8 @@ from fitcore.pressure import (
     to_mmhg,
     which_standard,
 )
-from fitcore.pressure_drawing import COLUMNS, draw_profile, draw_profile_svg
-from fitcore.pressure_profile import PROFILE_POINTS, heading_words, pressure_profile
+from fitcore.pressures.pressure_drawing import COLUMNS, draw_profile, draw_profile_svg
+from fitcore.pressures.pressure_profile import PROFILE_POINTS, heading_words, pressure_profile
 
 standards = st.sampled_from(ALL)
 units = st.sampled_from(PRESSURE_UNITS)

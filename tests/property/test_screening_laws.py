@@ -12,20 +12,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from screening_cases import TODAY, Sitting, book, ordinary
 
-from fitcore.abpi import Missing, judge_abpi, show_abpi
-from fitcore.decisions import Decision, clearance, decisions_of
-from fitcore.edits import draft_withdrawal
-from fitcore.outcomes import URGENCIES, Action
 from fitcore.points import LEGS, Side, other_side
-from fitcore.screening import screen
-from fitcore.screening_answers import Answers, Pressures
-from fitcore.screening_result import join_results
+from fitcore.record.edits import draft_withdrawal
+from fitcore.safety.abpi import Missing, judge_abpi, show_abpi
+from fitcore.safety.decisions import Decision, clearance, decisions_of
+from fitcore.safety.outcomes import URGENCIES, Action
+from fitcore.safety.screening import screen
+from fitcore.safety.screening_answers import Answers, Pressures
+from fitcore.safety.screening_result import join_results
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.screening_answers import Answer
-    from fitcore.screening_result import ScreeningResult
+    from fitcore.safety.screening_answers import Answer
+    from fitcore.safety.screening_result import ScreeningResult
 
 BOOK = book()
 WORSE = ("go", "not_screened", "ask", "stop", "hold")

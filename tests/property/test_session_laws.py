@@ -22,15 +22,15 @@ from strategies import (
     sessions,
 )
 
-from fitcore.codec import read_session, write_session
 from fitcore.problems import ReadingError
-from fitcore.readings import Readings
-from fitcore.session import Heads, Seal, Session, join
+from fitcore.record.codec import read_session, write_session
+from fitcore.record.readings import Readings
+from fitcore.record.session import Heads, Seal, Session, join
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.entries import Entry
+    from fitcore.record.entries import Entry
 
 ARRAYS = ("answers", "readings", "remarks", "withdrawn", "decisions", "weights")
 

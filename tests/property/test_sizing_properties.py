@@ -12,9 +12,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from strategies import DIMENSIONS, SIZES, Grid, grids, legs
 
-from fitcore.chart import Chart
-from fitcore.readings import Adopted
-from fitcore.sizing import SizeAnswer, decide_size
+from fitcore.charts.chart import Chart
+from fitcore.charts.sizing import SizeAnswer, decide_size
+from fitcore.record.readings import Adopted
 from fitcore.units import Millimetre
 
 if TYPE_CHECKING:

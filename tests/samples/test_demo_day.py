@@ -10,14 +10,14 @@ from pathlib import Path
 
 import pytest
 
-from fitcore.codec import read_session, write_session
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.session_files import find_session_files
+from fitcore.doubts.typed_doubts import doubt_typed
 from fitcore.fit import SessionFit, fit_session
 from fitcore.points import Kind, Point, Side
-from fitcore.readings import Readings
-from fitcore.session import Session, join
-from fitcore.typed_doubts import doubt_typed
+from fitcore.record.codec import read_session, write_session
+from fitcore.record.readings import Readings
+from fitcore.record.session import Session, join
 from fitcore.units import parse_length
 from tui.__main__ import main
 

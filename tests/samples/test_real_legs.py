@@ -26,13 +26,13 @@ from typing import TYPE_CHECKING
 import pytest
 from strategies import entry_of, session_of
 
+from fitcore.doubts.neighbours import Context
+from fitcore.doubts.plausibility import doubt_reading, judge_readings
+from fitcore.doubts.repeats import agree
 from fitcore.flags import Flag, Level
-from fitcore.neighbours import Context
-from fitcore.plausibility import doubt_reading, judge_readings
 from fitcore.points import Kind, Point, Side
 from fitcore.profile_models import Ranges, RepeatRule
-from fitcore.readings import Readings
-from fitcore.repeats import agree
+from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from fitcore.abpi import Abpi, Missing, MmHg, judge_abpi, show_abpi
+from fitcore.safety.abpi import Abpi, Missing, MmHg, judge_abpi, show_abpi
 
 LIMITS = (Decimal("0.5"), Decimal("0.8"), Decimal("1.3"))
 NO_SIGNAL, STIFF = Missing.NOT_OBTAINED, Missing.NOT_COMPRESSIBLE

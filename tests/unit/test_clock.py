@@ -17,7 +17,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitcore.clean_text import is_unsafe
-from fitcore.clock import (
+from fitcore.disk.profile_reading import read_profile
+from fitcore.flags import Flag, Level
+from fitcore.moment.clock import (
     ClockState,
     duration_words,
     judge_clock,
@@ -27,9 +29,7 @@ from fitcore.clock import (
     seconds_between,
     worst_first,
 )
-from fitcore.disk.profile_reading import read_profile
-from fitcore.flags import Flag, Level
-from fitcore.time_rules import TimeRules
+from fitcore.moment.time_rules import TimeRules
 
 ROOT = Path(__file__).resolve().parents[2]
 FILE = ROOT / "profiles" / "rules" / "time-of-day.toml"

@@ -15,8 +15,8 @@ from fitcore.disk.surroundings import Surroundings
 from tui.clock_watch import ClockWatch
 
 if TYPE_CHECKING:
-    from fitcore.entries import Entry
-    from fitcore.session import Session
+    from fitcore.record.entries import Entry
+    from fitcore.record.session import Session
 
 RULES = load_profiles().time_rules
 NOW = datetime(2026, 3, 5, 9, 0, tzinfo=UTC)

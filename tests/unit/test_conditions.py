@@ -16,21 +16,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import SESSION, entry_of, session_of
 
-from fitcore.conditions import Earlier, flags_now, judge_conditions, leg_times
 from fitcore.disk.profile_reading import read_profile
-from fitcore.edits import draft_answer, draft_reading, parse_typed
 from fitcore.flags import Flag, Level
 from fitcore.identity import EntryId
 from fitcore.instants import hours_between
+from fitcore.moment.conditions import Earlier, flags_now, judge_conditions, leg_times
+from fitcore.moment.postures import leg_postures, posture_to_store, read_otherwise
+from fitcore.moment.spacing import judge_set_now
+from fitcore.moment.time_rules import TimeRules
 from fitcore.points import LEGS, Kind, Point, Side
-from fitcore.postures import leg_postures, posture_to_store, read_otherwise
-from fitcore.readings import Readings
-from fitcore.session import Session
-from fitcore.spacing import judge_set_now
-from fitcore.time_rules import TimeRules
+from fitcore.record.edits import draft_answer, draft_reading, parse_typed
+from fitcore.record.readings import Readings
+from fitcore.record.session import Session
 
 if TYPE_CHECKING:
-    from fitcore.entries import Value
+    from fitcore.record.entries import Value
 
 ROOT = Path(__file__).resolve().parents[2]
 FILE = ROOT / "profiles" / "rules" / "time-of-day.toml"

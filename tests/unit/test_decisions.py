@@ -10,14 +10,20 @@ from typing import TYPE_CHECKING
 import pytest
 from screening_cases import TODAY, Sitting, answers, ordinary, pressures, screened
 
-from fitcore.decisions import ClearanceAnswer, Decision, clearance, decisions_of, draft_decision
-from fitcore.edits import draft_withdrawal
 from fitcore.points import Side
 from fitcore.problems import ReadingError
-from fitcore.session import join
+from fitcore.record.edits import draft_withdrawal
+from fitcore.record.session import join
+from fitcore.safety.decisions import (
+    ClearanceAnswer,
+    Decision,
+    clearance,
+    decisions_of,
+    draft_decision,
+)
 
 if TYPE_CHECKING:
-    from fitcore.screening_result import ScreeningResult
+    from fitcore.safety.screening_result import ScreeningResult
 
 SEVENTEEN, TWENTY, TWENTY_FOUR = Decimal(17), Decimal(20), Decimal(24)
 NORMAL = {"arm_left": 138, "arm_right": 134, "left_dp": 138, "right_dp": 138}

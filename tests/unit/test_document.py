@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import pytest
 from strategies import SESSION, entry_of, file_of, session_of, toml_value
 
-from fitcore import document
 from fitcore.clean_text import clean, is_unsafe
-from fitcore.codec import read_session, write_session
-from fitcore.readings import Readings
-from fitcore.session import Seal
+from fitcore.record import document
+from fitcore.record.codec import read_session, write_session
+from fitcore.record.readings import Readings
+from fitcore.record.session import Seal
 
 if TYPE_CHECKING:
     from fitcore.problems import Problem

@@ -10,8 +10,11 @@ import pytest
 from strategies import SESSION, entry_of, session_of
 
 from fitcore.clean_text import is_unsafe
-from fitcore.codec import read_session, write_session
-from fitcore.edits import (
+from fitcore.identity import EntryId
+from fitcore.points import Kind, Place, Point, Side
+from fitcore.problems import ReadingError, UnitError
+from fitcore.record.codec import read_session, write_session
+from fitcore.record.edits import (
     draft_answer,
     draft_kept,
     draft_not_taken,
@@ -23,15 +26,12 @@ from fitcore.edits import (
     find_entry,
     parse_typed,
 )
-from fitcore.identity import EntryId
-from fitcore.points import Kind, Place, Point, Side
-from fitcore.problems import ReadingError, UnitError
-from fitcore.readings import Readings
-from fitcore.reasons import Reason, reason_for, reason_for_set, reasons_given
-from fitcore.session import Session
+from fitcore.record.readings import Readings
+from fitcore.record.reasons import Reason, reason_for, reason_for_set, reasons_given
+from fitcore.record.session import Session
 
 if TYPE_CHECKING:
-    from fitcore.entries import Draft
+    from fitcore.record.entries import Draft
 
 AT = datetime(2026, 3, 4, 9, 14, 5, tzinfo=timezone(timedelta(hours=1)))
 ANKLE: Place = (Side.LEFT, Point.B, Kind.GIRTH)

@@ -10,9 +10,9 @@ import pytest
 from strategies import entry_from_line, session_of
 
 from fitcore.clean_text import is_unsafe
-from fitcore.codec import read_session, write_session
-from fitcore.entries import Draft, Entry, Value, render_line, render_value
 from fitcore.identity import EntryId
+from fitcore.record.codec import read_session, write_session
+from fitcore.record.entries import Draft, Entry, Value, render_line, render_value
 
 CET = timezone(timedelta(hours=1))
 

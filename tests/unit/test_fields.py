@@ -7,8 +7,8 @@ from datetime import datetime, timedelta, timezone
 import pytest
 
 from fitcore.clean_text import is_unsafe
-from fitcore.fields import FIELDS, answer_words, choice_words, parse_answer
 from fitcore.problems import ReadingError, UnitError
+from fitcore.record.fields import FIELDS, answer_words, choice_words, parse_answer
 
 CET = timezone(timedelta(hours=1))
 NOW = datetime(2026, 3, 4, 12, 0, tzinfo=CET)

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from strategies import SESSION
 
-from fitcore.codec import read_session, write_session
+from fitcore.record.codec import read_session, write_session
 
 HEAD = f'format = 1\nsession = "{SESSION}"\n'
 

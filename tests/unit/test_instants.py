@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from fitcore.clean_text import is_unsafe
-from fitcore.clock import local_time_kind
 from fitcore.instants import (
     fixed_offset,
     hours_between,
@@ -18,6 +17,7 @@ from fitcore.instants import (
     parse_zone,
     write_instant,
 )
+from fitcore.moment.clock import local_time_kind
 from fitcore.problems import UnitError
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -16,8 +16,8 @@ from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.surroundings import Surroundings
 from fitcore.flags import Flag, Level
+from fitcore.moment.postures import read_otherwise
 from fitcore.points import Side
-from fitcore.postures import read_otherwise
 from tui.desk import Desk
 from tui.desk_conditions import keep_set, posture_question, put_postures_right
 from tui.judging import Judged, judge_typed, opening_words
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from fitcore.entries import Entry
+    from fitcore.record.entries import Entry
 
     Sit = Callable[..., "Sitting"]
 

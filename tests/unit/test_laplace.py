@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from fitcore.laplace import (
+from fitcore.pressures.laplace import (
     THOMAS_EXACT,
     THOMAS_PRINTED,
     cylinder_pa,

@@ -7,7 +7,8 @@ import tomllib
 import pytest
 from strategies import entry_of
 
-from fitcore.ledger import (
+from fitcore.problems import FileFault
+from fitcore.record.ledger import (
     Laptop,
     Ledger,
     read_laptop,
@@ -15,8 +16,7 @@ from fitcore.ledger import (
     write_laptop,
     write_ledger,
 )
-from fitcore.problems import FileFault
-from fitcore.session import Seal
+from fitcore.record.session import Seal
 
 LINK = entry_of(
     "links", "tern-k7qd:9", codes=["tern-014-0", "SKR-0417"], who="C-02", why="same birth date"

@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from strategies import entry_of, session_of
 
+from fitcore.doubts.neighbours import HEIGHTS, Context
+from fitcore.doubts.plausibility import doubt_reading, judge_range, judge_readings
 from fitcore.flags import Flag, Level
-from fitcore.neighbours import HEIGHTS, Context
-from fitcore.plausibility import doubt_reading, judge_range, judge_readings
 from fitcore.points import Kind, Place, Point, Side, other_side
 from fitcore.profile_models import Ranges
-from fitcore.readings import Readings
+from fitcore.record.readings import Readings
 from fitcore.units import UNITS, parse_length
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pressure_files import ALL, printed
 
-from fitcore.prescribed_pressure import (
+from fitcore.pressures.prescribed_pressure import (
     PrescribedPressure,
     complete_prescription,
     matches_prescription,

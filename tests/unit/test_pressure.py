@@ -16,7 +16,7 @@ import pytest
 from pressure_files import ALL, CLASSES, NAMES, PROFILES, STANDARDS, named
 
 from fitcore.disk.profile_reading import read_profile
-from fitcore.pressure import (
+from fitcore.pressures.pressure import (
     class_key,
     class_words,
     find_class,
@@ -28,7 +28,7 @@ from fitcore.pressure import (
     to_mmhg,
     which_standard,
 )
-from fitcore.pressure_model import PressureStandard
+from fitcore.pressures.pressure_model import PressureStandard
 from fitcore.problems import Problem
 
 

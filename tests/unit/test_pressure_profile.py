@@ -12,10 +12,10 @@ from pressure_files import CLASSES, ORDINARY, PROFILES, RULES, STANDARDS, leg, n
 
 from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Point, Side
-from fitcore.pressure import find_class
-from fitcore.pressure_drawing import COLUMNS, draw_profile, draw_profile_svg
-from fitcore.pressure_model import PressureStandard
-from fitcore.pressure_profile import heading_words, nominal_mmhg, pressure_profile
+from fitcore.pressures.pressure import find_class
+from fitcore.pressures.pressure_drawing import COLUMNS, draw_profile, draw_profile_svg
+from fitcore.pressures.pressure_model import PressureStandard
+from fitcore.pressures.pressure_profile import heading_words, nominal_mmhg, pressure_profile
 
 RESIDUAL_FROM_MEMORY = [
     # standards, classes, B1, C and D, F and G

@@ -10,11 +10,11 @@ from strategies import entry_from_line, entry_of, session_of
 
 from fitcore.points import Kind, Point, Side
 from fitcore.problems import ReadingError
-from fitcore.reading import read_reading
-from fitcore.readings import Adopted, Readings
+from fitcore.record.reading import read_reading
+from fitcore.record.readings import Adopted, Readings
 
 if TYPE_CHECKING:
-    from fitcore.entries import Entry
+    from fitcore.record.entries import Entry
 
 ANKLE = (Side.LEFT, Point.B, Kind.GIRTH)
 SHOE = (Point.FOOT, Kind.SHOE)

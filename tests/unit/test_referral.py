@@ -12,27 +12,27 @@ from hypothesis import strategies as st
 from screening_cases import TODAY, Sitting, ordinary
 
 from fitcore.clean_text import is_unsafe
-from fitcore.clearance import cautions
-from fitcore.decisions import Assessment, Decision, draft_assessment, draft_decision
 from fitcore.disk.profile_files import load_profiles
-from fitcore.edits import (
+from fitcore.fit import fit_session
+from fitcore.papers.referral import referral_lines
+from fitcore.points import Kind, Point, Side
+from fitcore.record.edits import (
     draft_not_taken,
     draft_reading,
     draft_remark,
     draft_withdrawal,
     parse_typed,
 )
-from fitcore.entries import Draft
-from fitcore.fit import fit_session
-from fitcore.points import Kind, Point, Side
-from fitcore.referral import referral_lines
-from fitcore.session import Seal, join
+from fitcore.record.entries import Draft
+from fitcore.record.session import Seal, join
+from fitcore.safety.clearance import cautions
+from fitcore.safety.decisions import Assessment, Decision, draft_assessment, draft_decision
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from fitcore.entries import Value
-    from fitcore.session import Session
+    from fitcore.record.entries import Value
+    from fitcore.record.session import Session
 
 PROFILES = load_profiles()
 MADE = datetime(2026, 3, 4, 11, 40, tzinfo=timezone(timedelta(hours=1)))

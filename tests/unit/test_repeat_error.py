@@ -21,20 +21,20 @@ from strategies import AT, SESSION, entry_from_line, entry_of, millimetres
 
 from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Kind, Point, Side
-from fitcore.quality_report import QualityReport, report_quality, standard_error
-from fitcore.quality_rules import QualityRules
-from fitcore.readings import Readings
-from fitcore.repeat_error import (
+from fitcore.quality.quality_report import QualityReport, report_quality, standard_error
+from fitcore.quality.quality_rules import QualityRules
+from fitcore.quality.repeat_error import (
     Pair,
     pairs_of,
     percent_error,
     repeat_errors,
     technical_error,
 )
-from fitcore.session import Session
+from fitcore.record.readings import Readings
+from fitcore.record.session import Session
 
 if TYPE_CHECKING:
-    from fitcore.entries import Entry
+    from fitcore.record.entries import Entry
 
 ROOT = Path(__file__).resolve().parents[2]
 FILE = ROOT / "profiles" / "quality" / "repeat-error.toml"

@@ -10,13 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import entry_of, session_of
 
+from fitcore.charts.sizing import SizeAnswer, Verdict, decide_size
 from fitcore.disk.profile_files import load_profiles
-from fitcore.flags import Flag, Level
-from fitcore.points import LEGS, Kind, Place, Point, Side
-from fitcore.profile_models import RepeatRule
-from fitcore.protocol import plan
-from fitcore.readings import Adopted, Readings
-from fitcore.repeats import (
+from fitcore.doubts.repeats import (
     agree,
     explained_sides,
     is_settled,
@@ -26,10 +22,14 @@ from fitcore.repeats import (
     repeat_way,
     rounds_wanted,
 )
-from fitcore.sizing import SizeAnswer, Verdict, decide_size
+from fitcore.flags import Flag, Level
+from fitcore.points import LEGS, Kind, Place, Point, Side
+from fitcore.profile_models import RepeatRule
+from fitcore.protocol import plan
+from fitcore.record.readings import Adopted, Readings
 
 if TYPE_CHECKING:
-    from fitcore.entries import Entry
+    from fitcore.record.entries import Entry
 
 PROFILES = load_profiles()
 RULE = RepeatRule()

@@ -9,11 +9,11 @@ import pytest
 from strategies import entry_of, session_of
 
 from fitcore.points import Kind, Point, Side
-from fitcore.readings import Readings
+from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
-    from fitcore.entries import Entry
-    from fitcore.readings import Adopted
+    from fitcore.record.entries import Entry
+    from fitcore.record.readings import Adopted
 
 ANKLE = (Side.LEFT, Point.B, Kind.GIRTH)
 SHOE = (Point.FOOT, Kind.SHOE)

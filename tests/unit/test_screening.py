@@ -20,19 +20,19 @@ from screening_cases import (
     screened,
 )
 
-from fitcore.abpi import Missing
-from fitcore.outcomes import ACTIONS, URGENCIES, Action
 from fitcore.points import LEGS, Side
 from fitcore.problems import ReadingError
-from fitcore.screening import screen
-from fitcore.screening_answers import Answers, Pressures, parse_answer, parse_pressure
-from fitcore.screening_book import purpose_problems, resolve_rules, rule_problems
-from fitcore.screening_model import Rule, ScreeningRules
-from fitcore.screening_questions import Asked
+from fitcore.safety.abpi import Missing
+from fitcore.safety.outcomes import ACTIONS, URGENCIES, Action
+from fitcore.safety.screening import screen
+from fitcore.safety.screening_answers import Answers, Pressures, parse_answer, parse_pressure
+from fitcore.safety.screening_book import purpose_problems, resolve_rules, rule_problems
+from fitcore.safety.screening_model import Rule, ScreeningRules
+from fitcore.safety.screening_questions import Asked
 
 if TYPE_CHECKING:
-    from fitcore.screening_model import Question
-    from fitcore.screening_result import ScreeningResult
+    from fitcore.safety.screening_model import Question
+    from fitcore.safety.screening_result import ScreeningResult
 
 BOOK = book()
 NORMAL = {"arm_left": 138, "arm_right": 134, "left_dp": 138, "right_dp": 138}

@@ -10,16 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from screening_cases import Sitting, book
 
-from fitcore.abpi import Missing
-from fitcore.entries import Draft
-from fitcore.fields import field_words, is_working_state
 from fitcore.problems import ReadingError
-from fitcore.screening_answers import answers_from_session
-from fitcore.screening_edits import draft_screening, parse_screening, screening_words
-from fitcore.session import join
+from fitcore.record.entries import Draft
+from fitcore.record.fields import field_words, is_working_state
+from fitcore.record.session import join
+from fitcore.safety.abpi import Missing
+from fitcore.safety.screening_answers import answers_from_session
+from fitcore.safety.screening_edits import draft_screening, parse_screening, screening_words
 
 if TYPE_CHECKING:
-    from fitcore.entries import Value
+    from fitcore.record.entries import Value
 
 NAMES = (
     *(f"screen.{name}" for q in book().questions.questions for name in q.ids),

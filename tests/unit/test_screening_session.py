@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 from screening_cases import TODAY, Sitting, answers, fired, legs, ordinary, pressures, screened
 
-from fitcore.decisions import Assessment, draft_assessment
-from fitcore.edits import draft_withdrawal
-from fitcore.entries import Draft
 from fitcore.points import Side
 from fitcore.problems import ReadingError
-from fitcore.screening_result import join_results
-from fitcore.session import join
+from fitcore.record.edits import draft_withdrawal
+from fitcore.record.entries import Draft
+from fitcore.record.session import join
+from fitcore.safety.decisions import Assessment, draft_assessment
+from fitcore.safety.screening_result import join_results
 
 
 def ordinary_sitting() -> Sitting:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from fitcore.disk.profile_files import load_profiles
-from fitcore.fields import UNKNOWN
+from fitcore.record.fields import UNKNOWN
 from tui.setup_form import SetupForm
 
 if TYPE_CHECKING:
-    from fitcore.entries import Value
+    from fitcore.record.entries import Value
 
 NOW = datetime(2026, 3, 5, 11, 40, tzinfo=UTC)
 PROTOCOLS = load_profiles().protocols

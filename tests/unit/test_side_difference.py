@@ -9,9 +9,9 @@ import pytest
 from screening_cases import TODAY, Sitting, answers, book, fired, legs, ordinary
 
 from fitcore.points import Side
-from fitcore.screening import answers_of, screen, screen_session
-from fitcore.screening_answers import Pressures
-from fitcore.side_difference import (
+from fitcore.safety.screening import answers_of, screen, screen_session
+from fitcore.safety.screening_answers import Pressures
+from fitcore.safety.side_difference import (
     FollowUp,
     SideDifference,
     change_since_last,
@@ -20,7 +20,7 @@ from fitcore.side_difference import (
 )
 
 if TYPE_CHECKING:
-    from fitcore.screening_answers import Answer
+    from fitcore.safety.screening_answers import Answer
 
 BOOK = book()
 NOTHING = FollowUp()

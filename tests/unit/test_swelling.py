@@ -22,9 +22,7 @@ from pydantic import ValidationError
 from strategies import AT, entry_of, millimetres, session_of
 
 from fitcore.disk.profile_reading import read_profile
-from fitcore.points import Kind, Point, Side
-from fitcore.readings import Adopted, Readings
-from fitcore.swelling import (
+from fitcore.moment.swelling import (
     growth,
     model_json,
     model_words,
@@ -33,7 +31,9 @@ from fitcore.swelling import (
     site_of,
     why_withheld,
 )
-from fitcore.swelling_model import SwellingModel
+from fitcore.moment.swelling_model import SwellingModel
+from fitcore.points import Kind, Point, Side
+from fitcore.record.readings import Adopted, Readings
 from fitcore.units import Millimetre
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -405,7 +405,7 @@ def test_parameters_that_contradict_themselves_are_refused(
 
 
 def test_the_sums_load_no_reader_of_charts() -> None:
-    code = "import sys, fitcore.swelling; print('pydantic' in sys.modules)"
+    code = "import sys, fitcore.moment.swelling; print('pydantic' in sys.modules)"
     ran = subprocess.run(
         [sys.executable, "-c", code],
         cwd=ROOT,

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
 from fitcore.disk.session_files import find_session_files, read_regular, read_session_file
-from fitcore.entries import render_value
-from fitcore.readings import Readings
+from fitcore.record.entries import render_value
+from fitcore.record.readings import Readings
 from fitcore.units import plain
 from fitcore.words import say
 
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from collections.abc import Collection
     from pathlib import Path
 
-    from fitcore.reading import Reading
-    from fitcore.session import Session
-    from fitcore.sheet import RowKey, SheetRow
+    from fitcore.record.reading import Reading
+    from fitcore.record.session import Session
+    from fitcore.record.sheet import RowKey, SheetRow
 
 Meaning = tuple[str, str]
 

@@ -18,9 +18,9 @@ from fitcore.disk.session_files import (
     read_session_file,
     session_path,
 )
-from fitcore.document import LARGEST_FILE, Document, read_document
-from fitcore.ledger import read_laptop, read_ledger
 from fitcore.problems import FileFault, Problem, ProblemLevel, ProfileError
+from fitcore.record.document import LARGEST_FILE, Document, read_document
+from fitcore.record.ledger import read_laptop, read_ledger
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome
 from tui.commands.entry_checks import KnownEntries, entry_problems
@@ -235,15 +235,15 @@ def _screening_faults(raw: bytes, path: Path, kind: str) -> tuple[Problem, ...]:
 
 def _model_of(kind: str) -> type[ProfileModel]:
     if kind == "chart":
-        from fitcore.chart import Chart
+        from fitcore.charts.chart import Chart
 
         return Chart
-    from fitcore.pressure_model import IllustrationRules, PressureStandard
+    from fitcore.moment.swelling_model import SwellingModel
+    from fitcore.moment.time_rules import TimeRules
+    from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
     from fitcore.profile_models import Protocol, Ranges
-    from fitcore.quality_rules import QualityRules
-    from fitcore.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
-    from fitcore.swelling_model import SwellingModel
-    from fitcore.time_rules import TimeRules
+    from fitcore.quality.quality_rules import QualityRules
+    from fitcore.safety.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
 
     models: dict[str, type[ProfileModel]] = {
         "protocol": Protocol,

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
 from fitcore.disk.profile_files import load_profiles
-from fitcore.outcomes import first_words
-from fitcore.pressure import (
+from fitcore.pressures.pressure import (
     PRESSURE_UNITS,
     PressureUnit,
     look_up,
     standard_question,
     which_standard,
 )
+from fitcore.safety.outcomes import first_words
 from fitcore.units import plain
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.pressure_model import PressureStandard
+    from fitcore.pressures.pressure_model import PressureStandard
 
 
 def classes(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001

@@ -1,6 +1,7 @@
 """Headless editing: new, set, record, correct, withdraw, remark.
 
-The same drafts as the screen makes, through `fitcore.edits`; only the words around them differ.
+The same drafts as the screen makes, through `fitcore.record.edits`; only the words around them
+differ.
 """
 
 from __future__ import annotations
@@ -10,12 +11,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
-from fitcore.conditions import flags_now
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.screening_files import load_screening
 from fitcore.disk.session_files import read_session_file, session_path
-from fitcore.edits import (
+from fitcore.doubts.typed_doubts import doubt_typed
+from fitcore.flags import codes_to_store, told_once
+from fitcore.moment.conditions import flags_now
+from fitcore.moment.postures import posture_to_store
+from fitcore.moment.spacing import judge_set_now
+from fitcore.points import Kind
+from fitcore.problems import FileFault, Problem, ReadingError
+from fitcore.record.edits import (
     Typed,
     draft_answer,
     draft_not_taken,
@@ -24,18 +31,12 @@ from fitcore.edits import (
     draft_withdrawal,
     parse_typed,
 )
-from fitcore.fields import answer_words, parse_answer
-from fitcore.flags import codes_to_store, told_once
-from fitcore.points import Kind
-from fitcore.postures import posture_to_store
-from fitcore.problems import FileFault, Problem, ReadingError
-from fitcore.readings import Readings
-from fitcore.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
-from fitcore.screening_edits import draft_screening, parse_screening, screening_words
-from fitcore.session import Session, entry_order
+from fitcore.record.fields import answer_words, parse_answer
+from fitcore.record.readings import Readings
+from fitcore.record.session import Session, entry_order
+from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.safety.screening_edits import draft_screening, parse_screening, screening_words
 from fitcore.shoes import ShoeSize
-from fitcore.spacing import judge_set_now
-from fitcore.typed_doubts import doubt_typed
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, dropped_notes, flag_line, needs_person, wrong_use
 from tui.commands.finding import entries_named, find_entry_session, find_session, readable
@@ -55,10 +56,10 @@ if TYPE_CHECKING:
 
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.entries import Draft, Entry, Value
     from fitcore.flags import Flag
     from fitcore.points import Place
-    from fitcore.reading import Reading
+    from fitcore.record.entries import Draft, Entry, Value
+    from fitcore.record.reading import Reading
 
 
 def new(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:

@@ -8,18 +8,18 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import is_unsafe
-from fitcore.fields import FIELDS, UNKNOWN, Field
 from fitcore.identity import judge_client_code
 from fitcore.problems import Problem, ProblemLevel, ReadingError
-from fitcore.reading import read_reading
-from fitcore.session import Session, entry_order
+from fitcore.record.fields import FIELDS, UNKNOWN, Field
+from fitcore.record.reading import read_reading
+from fitcore.record.session import Session, entry_order
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
-    from fitcore.entries import Entry, Value
+    from fitcore.record.entries import Entry, Value
 
 
 def entry_problems(session: Session, lines: Mapping[str, int]) -> list[Problem]:

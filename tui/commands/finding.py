@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from fitcore.entries import Entry
-    from fitcore.session import Session
+    from fitcore.record.entries import Entry
+    from fitcore.record.session import Session
 
 SHORTEST_PREFIX = 8
 """Characters: the time of a session to about a minute; what is shorter often names several."""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitcore.clearance import cautions
+from fitcore.charts.sizing import SizeAnswer, Verdict
 from fitcore.flags import told_once
 from fitcore.instants import long_date
-from fitcore.morning import morning_words
+from fitcore.moment.morning import morning_words
 from fitcore.points import Kind, place_words, side_words
+from fitcore.safety.clearance import cautions
 from fitcore.shoes import system_words
-from fitcore.sizing import SizeAnswer, Verdict
 from fitcore.units import plain, show_cm
 from fitcore.words import say
 from tui.commands import flag_line
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fitcore.fit import ChartFit, LegFit, SessionFit
-    from fitcore.readings import Adopted
+    from fitcore.record.readings import Adopted
 
 
 def fit_lines(fits: Sequence[SessionFit]) -> list[str]:

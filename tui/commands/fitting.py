@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
-    from fitcore.chart import Chart
+    from fitcore.charts.chart import Chart
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.session import Session
+    from fitcore.record.session import Session
 
 
 def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:

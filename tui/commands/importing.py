@@ -8,17 +8,17 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import is_unsafe, visible
-from fitcore.clock import judge_instant, judge_local_time
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.session_files import read_session_file, session_path
-from fitcore.edits import draft_answer, draft_reading
-from fitcore.fields import answer_words
+from fitcore.doubts.plausibility import judge_range
 from fitcore.instants import parse_zone
-from fitcore.plausibility import judge_range
+from fitcore.moment.clock import judge_instant, judge_local_time
 from fitcore.problems import FileFault, FitError, Problem
-from fitcore.session import Session
-from fitcore.sheet import Refusal, SheetRow, group_rows, read_sheet, sheet_session_id
+from fitcore.record.edits import draft_answer, draft_reading
+from fitcore.record.fields import answer_words
+from fitcore.record.session import Session
+from fitcore.record.sheet import Refusal, SheetRow, group_rows, read_sheet, sheet_session_id
 from fitcore.units import Length
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, flag_line, needs_person
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.entries import Draft, Value
     from fitcore.flags import Flag
+    from fitcore.moment.time_rules import TimeRules
     from fitcore.profile_models import Ranges
-    from fitcore.time_rules import TimeRules
+    from fitcore.record.entries import Draft, Value
 
 LARGEST_SHEET = 64 << 20
 """Bytes; about 800,000 rows (ours). A larger file is no measuring sheet."""

@@ -15,12 +15,12 @@ from fitcore.disk.session_files import (
     read_session_file,
     session_path,
 )
-from fitcore.entries import render_value
 from fitcore.fit import fit_session
-from fitcore.leg_profile import garment_words, leg_profile
-from fitcore.pressure_drawing import draw_profile, draw_profile_svg
+from fitcore.papers.leg_profile import garment_words, leg_profile
+from fitcore.papers.referral import referral_lines
+from fitcore.pressures.pressure_drawing import draw_profile, draw_profile_svg
 from fitcore.problems import FileFault
-from fitcore.referral import referral_lines
+from fitcore.record.entries import render_value
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.finding import find_session
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from fitcore.disk.surroundings import Surroundings
     from fitcore.fit import SessionFit
     from fitcore.problems import Problem
-    from fitcore.session import Session
+    from fitcore.record.session import Session
 
 
 def note(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:

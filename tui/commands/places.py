@@ -60,8 +60,8 @@ def version() -> Outcome:
 def _laptop_name(data: Path) -> tuple[str | None, Problem | None]:
     from fitcore.disk.data_folder import LAPTOP_FILE
     from fitcore.disk.session_files import read_regular
-    from fitcore.ledger import read_laptop
     from fitcore.problems import FileFault
+    from fitcore.record.ledger import read_laptop
 
     path = data / LAPTOP_FILE
     if not path.exists():

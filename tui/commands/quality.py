@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.disk.profile_files import load_quality_rules
 from fitcore.problems import ProblemLevel
-from fitcore.quality_report import report_quality
+from fitcore.quality.quality_report import report_quality
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome
 from tui.commands.finding import require_paths

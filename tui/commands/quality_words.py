@@ -10,8 +10,8 @@ from fitcore.points import place_words
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from fitcore.quality_report import BetweenError, EndDigits, QualityReport
-    from fitcore.repeat_error import RepeatError
+    from fitcore.quality.quality_report import BetweenError, EndDigits, QualityReport
+    from fitcore.quality.repeat_error import RepeatError
 
 WIDTH = 76
 """Columns of the longest line."""

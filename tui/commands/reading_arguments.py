@@ -14,14 +14,14 @@ from tui.commands import wrong_use
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.edits import Typed
-    from fitcore.readings import Readings
-    from fitcore.session import Session
+    from fitcore.record.edits import Typed
+    from fitcore.record.readings import Readings
+    from fitcore.record.session import Session
 
 Choice = TypeVar("Choice", bound=str)
 
 MOST_ROUNDS = 99
-"""Highest round a reading may have (as `fitcore.readings` reads it)."""
+"""Highest round a reading may have (as `fitcore.record.readings` reads it)."""
 
 
 def read_place(side: str, point: str, kind: str) -> Place:

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.screening_files import load_screening
 from fitcore.disk.session_files import read_regular
-from fitcore.outcomes import after_stop_words, first_words, outcome_words, urgency_words
 from fitcore.points import side_words
 from fitcore.problems import FileFault, Problem
-from fitcore.screening import screen
-from fitcore.screening_answers import allowed_words, answers_from_table
-from fitcore.screening_result import GO
+from fitcore.safety.outcomes import after_stop_words, first_words, outcome_words, urgency_words
+from fitcore.safety.screening import screen
+from fitcore.safety.screening_answers import allowed_words, answers_from_table
+from fitcore.safety.screening_result import GO
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 
@@ -25,11 +25,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.outcomes import FiredRule
     from fitcore.points import Side
-    from fitcore.screening_book import ScreeningBook
-    from fitcore.screening_model import Question, Questions
-    from fitcore.screening_result import LegScreening, ScreeningResult
+    from fitcore.safety.outcomes import FiredRule
+    from fitcore.safety.screening_book import ScreeningBook
+    from fitcore.safety.screening_model import Question, Questions
+    from fitcore.safety.screening_result import LegScreening, ScreeningResult
 
 WIDTH = 78
 """Columns of the longest line."""

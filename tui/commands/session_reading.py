@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.disk.session_files import read_session_file
-from fitcore.session import Session, join
+from fitcore.record.session import Session, join
 from tui.commands.finding import session_files_of
 
 if TYPE_CHECKING:

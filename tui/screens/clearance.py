@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.outcomes import Action
+from fitcore.safety.outcomes import Action
 from fitcore.words import say
 from tui.clearance_view import advice, is_stopped, legs_content, rule_content, rule_lines
 from tui.desk_screening import (
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from textual.widget import Widget
 
-    from fitcore.entries import Value
-    from fitcore.outcomes import FiredRule
+    from fitcore.record.entries import Value
+    from fitcore.safety.outcomes import FiredRule
     from tui.desk import Desk
     from tui.question_form import QuestionForm
 
@@ -110,7 +110,7 @@ class ClearanceScreen(EndingScreen):
 
     async def do_note(self) -> None:
         """Show the referral note."""
-        from fitcore.referral import referral_lines
+        from fitcore.papers.referral import referral_lines
         from tui.screens.text import TextScreen
 
         lines = referral_lines(self.desk.result(), made_at=self.desk.now())

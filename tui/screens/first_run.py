@@ -9,9 +9,9 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.clearance import cautions
 from fitcore.identity import LAPTOP_LABEL
 from fitcore.problems import FitError
+from fitcore.safety.clearance import cautions
 from fitcore.words import say
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar

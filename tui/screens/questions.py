@@ -9,9 +9,9 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.outcomes import first_words
 from fitcore.points import side_words
 from fitcore.problems import FitError
+from fitcore.safety.outcomes import first_words
 from fitcore.words import say
 from tui.keymap import find_action
 from tui.screens.work_screen import WorkScreen
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from textual import events
     from textual.widget import Widget
 
-    from fitcore.entries import Value
+    from fitcore.record.entries import Value
     from tui.desk import Desk
     from tui.question_form import Ask, QuestionForm
 

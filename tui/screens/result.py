@@ -8,13 +8,13 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
+from fitcore.charts.sizing import Margin, SizeAnswer, Verdict, dimension_words
 from fitcore.flags import Level, told_once
-from fitcore.leg_profile import garment_words, leg_profile
-from fitcore.morning import morning_words
+from fitcore.moment.morning import morning_words
+from fitcore.papers.leg_profile import garment_words, leg_profile
 from fitcore.points import place_words, side_words
-from fitcore.pressure_drawing import draw_profile
+from fitcore.pressures.pressure_drawing import draw_profile
 from fitcore.shoes import system_words
-from fitcore.sizing import Margin, SizeAnswer, Verdict, dimension_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
 from tui.screens.ending_screen import EndingScreen
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from textual.widget import Widget
 
-    from fitcore.chart import Chart
+    from fitcore.charts.chart import Chart
     from fitcore.fit import ChartFit, LegFit, SessionFit
     from tui.desk import Desk
 

@@ -9,8 +9,8 @@ from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.flags import Level
+from fitcore.moment.spacing import SET_TOOK_LONG
 from fitcore.problems import FitError
-from fitcore.spacing import SET_TOOK_LONG
 from fitcore.words import say
 from tui.desk_conditions import keep_set
 from tui.review import mend_words, review_heading, review_lines

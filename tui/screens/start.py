@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from textual.widget import Widget
 
-    from fitcore.session import Session
+    from fitcore.record.session import Session
 
 
 class StartScreen(WorkScreen):
@@ -267,7 +267,7 @@ class StartScreen(WorkScreen):
 def _quality_rows(data: Path, sessions: list[Session]) -> list[str]:
     # Imported here, in the thread: the thresholds' reader is heavy.
     from fitcore.disk.profile_files import load_quality_rules
-    from fitcore.quality_report import report_quality
+    from fitcore.quality.quality_report import report_quality
     from tui.commands.quality_words import quality_rows
 
     rules, _ = load_quality_rules(data)

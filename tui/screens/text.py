@@ -8,7 +8,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.clearance import cautions, wearer_cautions
+from fitcore.safety.clearance import cautions, wearer_cautions
 from fitcore.words import say
 from tui.keymap import help_rows
 from tui.screens.work_screen import WorkScreen

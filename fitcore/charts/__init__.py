@@ -1,0 +1,1 @@
+"""Makers' size charts, and the size a leg gets in one."""

@@ -1,0 +1,359 @@
+"""Box decision: one leg and one chart give a verdict with margins and reasons. Geometry only.
+
+Each size is a box, one range per dimension. Whether a size may be offered is decided elsewhere
+(`clearance`), and how sure it is belongs to the certainty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from fitcore.charts.boxes import Box, Edges, chart_boxes
+from fitcore.points import Kind, Point
+from fitcore.record.readings import Adopted
+from fitcore.shoes import FOOT_UNCERTAINTY_MM, foot_length_mm, shoe_size, system_words
+from fitcore.units import plain, show_cm
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from fitcore.charts.chart import Chart, Dimension
+
+
+class Verdict(StrEnum):
+    """What the boxes say."""
+
+    FITS = "fits"
+    OVERLAP = "overlap"
+    BETWEEN = "between"
+    OFF_CHART = "off_chart"
+    PROPORTIONS = "proportions"
+    NOT_SUITABLE = "not_suitable"
+    NOT_MEASURED = "not_measured"
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """How far one measure is from the edges of one size, in mm."""
+
+    dimension: str
+    value_mm: Decimal
+    low_mm: Decimal
+    high_mm: Decimal
+    margin_mm: Decimal
+
+    def as_json(self) -> dict[str, str]:
+        """Return it in the shape `fit --json` prints."""
+        return {
+            "dimension": self.dimension,
+            "value_mm": _rounded(self.value_mm),
+            "low_mm": _rounded(self.low_mm),
+            "high_mm": _rounded(self.high_mm),
+            "margin_mm": _rounded(self.margin_mm),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SizeAnswer:
+    """What one chart says about one leg."""
+
+    verdict: Verdict
+    size: str | None = None
+    variant: str | None = None
+    alternatives: tuple[str, ...] = ()
+    """Other sizes that hold too, as *size variant*, small to large."""
+    nearest: tuple[str, ...] = ()
+    """Where none holds: the sizes with the least summed shortfall, named and never chosen."""
+    complete: bool = False
+    """Whether every measure the chart uses was taken."""
+    margins: tuple[Margin, ...] = ()
+    """To the edges of the size named, else of the first nearest; in the chart's column order."""
+    reasons: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+Measured = Callable[[Point, Kind], Adopted | None]
+"""Looks up the value used for one leg."""
+
+
+def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -> SizeAnswer:
+    """Place one leg in a size chart.
+
+    Args:
+        chart: sizes listed small to large.
+        measured: the values used for this leg.
+        prescribed: for a prescribed garment no rule decides between sizes that overlap: none is
+            chosen and all are named.
+
+    Returns:
+        The verdict with its reasons; sizes in chart order.
+
+    Source: the box rules are ours; that the larger of two overlapping sizes is usual, is common
+    practice.
+    """
+    cautions: list[str] = []
+    values, missing = chart_values(chart, measured, cautions)
+    if missing:
+        return SizeAnswer(
+            Verdict.NOT_MEASURED,
+            reasons=(
+                say("Not measured: {names}.", names=", ".join(map(dimension_words, missing))),
+            ),
+            cautions=tuple(cautions),
+        )
+    boxes = chart_boxes(chart)
+    inside = [box for box in boxes if box.holds(values)]
+    if inside:
+        return _inside(chart, inside, values, cautions, prescribed=prescribed)
+    return _outside(chart, boxes, values, cautions)
+
+
+def chart_values(
+    chart: Chart, measured: Measured, cautions: list[str] | None = None
+) -> tuple[dict[str, Decimal], list[str]]:
+    """Return a leg's value in each of a chart's dimensions, in the column's own scale.
+
+    Args:
+        chart: the chart.
+        measured: looks up the value used at a point.
+        cautions: takes up what must be said of a value worked out from another.
+
+    Returns:
+        Dimension id to value, and the dimensions that were not measured.
+    """
+    told = cautions if cautions is not None else []
+    found = {d.id: _value_for(d, measured, told) for d in chart.dimensions}
+    values = {name: value for name, value in found.items() if value is not None}
+    return values, [name for name in found if name not in values]
+
+
+def dimension_words(dimension: str) -> str:
+    """Return a chart column's name for people."""
+    return dimension.replace("_", " ")
+
+
+def _value_for(dimension: Dimension, measured: Measured, cautions: list[str]) -> Decimal | None:
+    """Return the leg's value in the column's own scale; None where it was not measured."""
+    adopted = measured(dimension.point, dimension.kind)
+    if adopted is None and dimension.kind is Kind.SHOE:
+        adopted = measured(dimension.point, Kind.LENGTH)
+    elif adopted is None and (dimension.point, dimension.kind) == (Point.FOOT, Kind.LENGTH):
+        adopted = measured(dimension.point, Kind.SHOE)
+        if adopted is not None:
+            cautions.append(_inferred(adopted))
+    if adopted is None:
+        return None
+    if dimension.system is None:
+        return adopted.mm
+    if adopted.system == dimension.system and adopted.value is not None:
+        return adopted.value
+    if adopted.system is not None:
+        cautions.append(_inferred(adopted))
+    else:
+        cautions.append(
+            say(
+                "The {system} size is worked out from the foot length.",
+                system=system_words(dimension.system),
+            )
+        )
+    return shoe_size(adopted.mm, dimension.system)
+
+
+def _inferred(adopted: Adopted) -> str:
+    return say(
+        "Foot taken from {system} {value}: good to about {mm} mm, sizes differ by maker.",
+        mm=FOOT_UNCERTAINTY_MM,
+        system=system_words(adopted.system or ""),
+        value=plain(adopted.value or Decimal(0)),
+    )
+
+
+def _inside(
+    chart: Chart,
+    inside: Sequence[Box],
+    values: dict[str, Decimal],
+    cautions: Sequence[str],
+    *,
+    prescribed: bool,
+) -> SizeAnswer:
+    names = tuple(box.size.name for box in inside)
+    reasons = [_met_at_midpoint(chart, box, values) for box in inside]
+    told = tuple(dict.fromkeys(reason for reason in reasons if reason))
+    if len(inside) == 1:
+        box = inside[0]
+        return SizeAnswer(
+            Verdict.FITS,
+            size=box.size.size,
+            variant=box.size.variant or None,
+            complete=True,
+            margins=_margins(chart, box, values),
+            reasons=(say("All measures lie inside {size}.", size=names[0]), *told),
+            cautions=tuple(cautions),
+        )
+    sizes = " / ".join(names)
+    both = (
+        say("{sizes} both hold.", sizes=sizes)
+        if len(names) == 2
+        else say("{sizes} all hold.", sizes=sizes)
+    )
+    if prescribed:
+        return SizeAnswer(
+            Verdict.OVERLAP,
+            alternatives=names,
+            complete=True,
+            margins=_margins(chart, inside[0], values),
+            reasons=(both, say("For a prescribed garment you choose, with a reason."), *told),
+            cautions=tuple(cautions),
+        )
+    chosen = _choose(chart, inside, values)
+    rule = {
+        "larger": say("The chart's rule takes the larger."),
+        "smaller": say("The chart's rule takes the smaller."),
+        "ankle": say("The chart's rule takes the one with most room at the ankle."),
+    }[chart.overlap]
+    return SizeAnswer(
+        Verdict.OVERLAP,
+        size=chosen.size.size,
+        variant=chosen.size.variant or None,
+        alternatives=tuple(name for name in names if name != chosen.size.name),
+        complete=True,
+        margins=_margins(chart, chosen, values),
+        reasons=(both, rule, *told),
+        cautions=tuple(cautions),
+    )
+
+
+def _choose(chart: Chart, inside: Sequence[Box], values: dict[str, Decimal]) -> Box:
+    if chart.overlap == "larger":
+        return inside[-1]
+    if chart.overlap == "smaller":
+        return inside[0]
+    ankles = [d.id for d in chart.dimensions if (d.point, d.kind) == (Point.B, Kind.GIRTH)]
+    if not ankles:
+        return inside[-1]
+    ankle = ankles[0]
+    margins = [box.edges[ankle].margin(values[ankle]) for box in inside]
+    best = max(margins)
+    return [box for box, margin in zip(inside, margins, strict=True) if margin == best][-1]
+
+
+def _outside(
+    chart: Chart, boxes: Sequence[Box], values: dict[str, Decimal], cautions: Sequence[str]
+) -> SizeAnswer:
+    verdict = Verdict.PROPORTIONS
+    reasons: list[str] = []
+    for dimension in chart.dimensions:
+        value = values[dimension.id]
+        column = [box.edges[dimension.id] for box in boxes]
+        low, high = min(edge.low for edge in column), max(edge.high for edge in column)
+        shown = _show(dimension, value)
+        words = dimension_words(dimension.id)
+        if not low <= value <= high:
+            verdict = Verdict.OFF_CHART
+            reasons.append(
+                say(
+                    "{name} {value} is {how} every size ({low} to {high}).",
+                    name=words,
+                    value=shown,
+                    how=say("below") if value < low else say("above"),
+                    low=_show(dimension, low),
+                    high=_show(dimension, high),
+                )
+            )
+        elif not any(edge.holds(value) for edge in column):
+            if verdict is not Verdict.OFF_CHART:
+                verdict = Verdict.BETWEEN
+            reasons.append(
+                say("{name} {value} falls in a gap between sizes.", name=words, value=shown)
+            )
+    if verdict is Verdict.PROPORTIONS:
+        reasons += [
+            say(
+                "{name} {value} points to {sizes}.",
+                name=dimension_words(dimension.id),
+                value=_show(dimension, values[dimension.id]),
+                sizes=" / ".join(
+                    box.size.name
+                    for box in boxes
+                    if box.edges[dimension.id].holds(values[dimension.id])
+                ),
+            )
+            for dimension in chart.dimensions
+        ]
+    short = [
+        sum(
+            (_shortfall_mm(d, box.edges[d.id], values[d.id]) for d in chart.dimensions),
+            Decimal(0),
+        )
+        for box in boxes
+    ]
+    nearest = [box for box, gap in zip(boxes, short, strict=True) if gap == min(short)]
+    names = tuple(box.size.name for box in nearest)
+    reasons.append(
+        say(
+            "Nearest: {sizes}, {mm} mm short in all. Not chosen.",
+            sizes=" / ".join(names),
+            mm=plain(min(short).quantize(Decimal("0.1"))),
+        )
+    )
+    return SizeAnswer(
+        verdict,
+        nearest=names,
+        complete=True,
+        margins=_margins(chart, nearest[0], values),
+        reasons=tuple(reasons),
+        cautions=tuple(cautions),
+    )
+
+
+def _met_at_midpoint(chart: Chart, box: Box, values: dict[str, Decimal]) -> str:
+    """Say it where a value lies inside only because neighbouring ranges meet at the midpoint."""
+    for dimension in chart.dimensions:
+        low, high = box.size.ranges[dimension.id]
+        value = values[dimension.id]
+        if not low <= value <= high:
+            return say(
+                "{name} {value} lies in the printed table's step: sizes meet at the midpoint.",
+                name=dimension_words(dimension.id),
+                value=_show(dimension, value),
+            )
+    return ""
+
+
+def _margins(chart: Chart, box: Box, values: dict[str, Decimal]) -> tuple[Margin, ...]:
+    margins = []
+    for dimension in chart.dimensions:
+        edges, value = box.edges[dimension.id], values[dimension.id]
+        scaled = Edges(_in_mm(dimension, edges.low), _in_mm(dimension, edges.high))
+        value_mm = _in_mm(dimension, value)
+        margins.append(
+            Margin(dimension.id, value_mm, scaled.low, scaled.high, scaled.margin(value_mm))
+        )
+    return tuple(margins)
+
+
+def _shortfall_mm(dimension: Dimension, edges: Edges, value: Decimal) -> Decimal:
+    return Edges(_in_mm(dimension, edges.low), _in_mm(dimension, edges.high)).shortfall(
+        _in_mm(dimension, value)
+    )
+
+
+def _in_mm(dimension: Dimension, value: Decimal) -> Decimal:
+    return value if dimension.system is None else foot_length_mm(value, dimension.system)
+
+
+def _show(dimension: Dimension, value: Decimal) -> str:
+    if dimension.system is None:
+        return f"{show_cm(value)} cm"
+    return f"{system_words(dimension.system)} {plain(value.quantize(Decimal('0.1')))}"
+
+
+def _rounded(value: Decimal) -> str:
+    # Shoe conversions divide and never end; readings and their means have at most nine decimals
+    # and are written exactly.
+    exponent = value.as_tuple().exponent
+    endless = isinstance(exponent, int) and exponent < -9
+    return plain(round(value, 3) if endless else value)

@@ -1,0 +1,1 @@
+"""Readings that may not be right: ranges, slips, neighbours, the other leg, repeats."""

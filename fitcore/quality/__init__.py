@@ -1,0 +1,1 @@
+"""How well readings repeat: the error per measurer and point."""

@@ -1,0 +1,198 @@
+"""May it be fitted? The one place that says whether a size may be offered.
+
+Screen, command line, papers and exports all ask here: answers, blood pressures, the calves, the
+prescription and recorded decisions come together in one answer for each leg and garment. Pure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from fitcore.record.fields import choice_words
+from fitcore.safety.calves import Calves, judge_calves
+from fitcore.safety.decisions import (
+    LIMIT_RULE,
+    ClearanceAnswer,
+    Decision,
+    clearance,
+    decisions_of,
+    may_fit,
+)
+from fitcore.safety.outcomes import Action, Clearance
+from fitcore.safety.prescription import Prescription, prescription_of
+from fitcore.safety.screening import SessionAnswers, answers_of, screen_session
+from fitcore.safety.screening_answers import Garment
+from fitcore.safety.screening_result import with_rules
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from datetime import date
+    from decimal import Decimal
+
+    from fitcore.charts.chart import Chart
+    from fitcore.points import Side
+    from fitcore.record.readings import Readings
+    from fitcore.record.session import Session
+    from fitcore.rules import Rules
+    from fitcore.safety.outcomes import FiredRule
+    from fitcore.safety.screening_result import ScreeningResult
+
+
+@dataclass(frozen=True)
+class SessionClearance:
+    """What a session says of whether compression may be fitted."""
+
+    session: Session
+    rules: Rules
+    on: date
+    told: SessionAnswers
+    calves: Calves
+    result: ScreeningResult
+    decisions: tuple[Decision, ...]
+    prescription: Prescription | None
+
+    def leg(self, side: Side) -> ClearanceAnswer:
+        """Say whether anything may be fitted on a leg, whatever the garment."""
+        return self._beside_prescription(
+            may_fit(self.result, side, self.decisions, on=self.on), side
+        )
+
+    def offer(self, side: Side, chart: Chart) -> ClearanceAnswer:
+        """Say whether a garment may be offered for a leg."""
+        upper = chart.pressure.mmhg[1] if chart.pressure is not None else None
+        result = self._with(chart.form, upper)
+        answer = clearance(result, side, self.decisions, upper, on=self.on)
+        return self._beside_prescription(answer, side)
+
+    def garment_notes(self, side: Side, chart: Chart) -> tuple[str, ...]:
+        """Return what is to be known of wearing this garment for the purpose asked for."""
+        upper = chart.pressure.mmhg[1] if chart.pressure is not None else None
+        general = {rule.id for rule in self.result.rules}
+        return tuple(
+            rule.text
+            for rule in self._with(chart.form, upper).rules_of(side)
+            if rule.action is Action.NOTE and rule.id not in general
+        )
+
+    def purpose_notes(self) -> tuple[str, ...]:
+        """Return what is known of wearing compression for the purpose asked for.
+
+        A pressure a source states never stands without the people it is stated for.
+        """
+        told = []
+        for purpose in self.session.answer("purpose").values:
+            advice = self.rules.screening.advice(str(purpose))
+            if advice is None:
+                continue
+            whom = f" {advice.for_whom}" if advice.for_whom else ""
+            told.append(
+                say(
+                    "For {purpose}: {text}{whom} Source ({status}): {source}",
+                    purpose=choice_words(str(purpose)),
+                    text=advice.text,
+                    whom=whom,
+                    status=advice.status,
+                    source=advice.source,
+                )
+            )
+        return tuple(told)
+
+    def open_rules(self, side: Side) -> tuple[FiredRule, ...]:
+        """Return the rules on a leg that a decision may be asked about, worst first."""
+        return tuple(
+            rule
+            for rule in self.result.rules_of(side)
+            if rule.action in (Action.ASK, Action.STOP) and rule.lifted_by
+        )
+
+    def as_json(self) -> dict[str, object]:
+        """Return the screening part of `fit --json`."""
+        return self.result.as_json()
+
+    def _with(self, form: str, upper: Decimal | None) -> ScreeningResult:
+        """Return screening for one garment; charts that print the same share one."""
+        key = (form, upper)
+        if key not in self._garments:
+            told = self.told.for_garment(Garment(form, upper))
+            found = _screen(told, self.rules, self.on, self.calves)
+            if not any(rule.id == LIMIT_RULE for rule in self.result.rules):
+                # The limit itself is compared by `clearance`, which says both figures.
+                others = tuple(rule for rule in found.rules if rule.id != LIMIT_RULE)
+                found = with_rules(replace(found, rules=others), ())
+            self._garments[key] = found
+        return self._garments[key]
+
+    @cached_property
+    def _garments(self) -> dict[tuple[str, Decimal | None], ScreeningResult]:
+        return {}
+
+    def _beside_prescription(self, answer: ClearanceAnswer, side: Side) -> ClearanceAnswer:
+        """Refuse what no prescription covers; a refusal for another reason stands."""
+        prescribed = self.prescription
+        if not answer.offered or prescribed is None:
+            return answer
+        why = prescribed.pressure.question
+        if side not in prescribed.sides:
+            why = say("Nothing is prescribed for this leg.")
+        if not why:
+            return answer
+        found = Clearance.ASK if answer.clearance is Clearance.CLEARED else answer.clearance
+        return replace(answer, clearance=found, offered=False, why=why, highest_mmhg=None)
+
+
+def judge_clearance(
+    session: Session,
+    readings: Readings,
+    rules: Rules,
+    *,
+    on: date,
+    last: Readings | None = None,
+) -> SessionClearance:
+    """Judge whether a session's legs may be fitted.
+
+    Args:
+        session: the session; a leg nobody screened is `not_screened`, imports and old files too.
+        readings: its readings, for the difference between the calves.
+        rules: the rules of screening and the standards of pressure classes.
+        on: the day something would be fitted: an ABPI ages, and a decision has a review date.
+        last: the client's readings of last time.
+    """
+    told = answers_of(session, rules.screening)
+    calves = judge_calves(session, told, readings, rules.screening, last)
+    return SessionClearance(
+        session,
+        rules,
+        on,
+        told,
+        calves,
+        _screen(told, rules, on, calves),
+        decisions_of(session),
+        prescription_of(session, rules.standards),
+    )
+
+
+def _screen(told: SessionAnswers, rules: Rules, on: date, calves: Calves) -> ScreeningResult:
+    return screen_session(told, rules.screening, on=on, tape=calves.rule)
+
+
+def cautions() -> str:
+    """Return the base text of cautions for the screen and the README."""
+    return say(
+        "This program helps trained staff measure adults' legs and compare sizes. It does not "
+        "diagnose, prescribe, or decide that compression is safe. Your training, local policy and "
+        "the prescriber come first. A size is a starting point: check fit, skin and toes before "
+        "leaving. Sizes differ between makers. Do not fit a leg that is newly swollen, hot, "
+        "painful, cold, numb or changing colour, or has poor circulation, until a clinician has "
+        "agreed. Chest pain, sudden breathlessness or coughing blood: call the emergency number "
+        "now. New swelling or pain in one leg: medical help today."
+    )
+
+
+def wearer_cautions() -> str:
+    """Return what a wearer must be told."""
+    return say(
+        "Wearers: if your toes become cold, numb, painful, pale or blue, take it off and phone us; "
+        "if they do not recover quickly, get emergency help. Never cut, roll or fold it."
+    )

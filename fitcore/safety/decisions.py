@@ -1,0 +1,358 @@
+"""May it be fitted? A prescriber's decision, a new assessment, and the one answer for a leg. Pure.
+
+A decision lifts an *ask* or a *stop* for its leg, up to its pressure and until its review date; it
+never lifts a *hold*. A hold goes only when an assessment with finding, date and who replaces the
+answer it rests on. Nothing here is a reading, and nothing recorded is ever lost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Literal, cast, get_args
+
+from fitcore.clean_text import clean
+from fitcore.points import LEGS, Side
+from fitcore.problems import Problem, ReadingError
+from fitcore.record.entries import Draft
+from fitcore.safety.outcomes import Action, Clearance, outcome_words
+from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.units import plain
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from fitcore.record.entries import Entry, Value
+    from fitcore.record.session import Session
+    from fitcore.safety.outcomes import FiredRule
+    from fitcore.safety.screening_result import ScreeningResult
+
+How = Literal["written", "read_back"]
+"""On paper or a message, or by telephone and read back."""
+
+DECISION_PREFIX = "prescriber."
+LIMIT_RULE = "without_abpi"
+"""Id of the rule on garments stronger than a leg without an ABPI may get."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A prescriber's decision on one leg."""
+
+    side: Side
+    by: str
+    """Name or code of who decided."""
+    role: str
+    """Such as `prescriber` or `specialist`; the rule file says who may lift what."""
+    how: How
+    highest_mmhg: Decimal
+    """Highest upper printed limit of a garment, layers added, in mmHg."""
+    decided_on: date
+    review_date: date
+    """The last day it holds."""
+    why: str
+    covers: tuple[str, ...]
+    """Ids of the rules the decision was asked about. What is found later is not covered."""
+
+    @property
+    def words(self) -> str:
+        """The decision in one line."""
+        return say(
+            "{by} ({role}), up to {mmhg} mmHg until {until}",
+            by=self.by,
+            role=role_words(self.role),
+            mmhg=plain(self.highest_mmhg),
+            until=self.review_date.isoformat(),
+        )
+
+    def holds_on(self, day: date) -> bool:
+        """Whether it holds on a day, both ends included."""
+        return self.decided_on <= day <= self.review_date
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """A new look at what a hold rests on."""
+
+    finding: str
+    on: date
+    by: str
+    """Who looked: name or code."""
+    answers: Mapping[str, Value]
+    """What stands from now on: `screen.<id>` or `pressure.<id>` to the new value."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClearanceAnswer:
+    """Whether a size may be offered for one leg."""
+
+    clearance: Clearance
+    """What screening found; a decision does not change that."""
+    offered: bool
+    why: str
+    highest_mmhg: Decimal | None
+    """Highest upper printed limit that may be offered; None where nothing may, or no limit is."""
+
+
+def may_fit(
+    result: ScreeningResult, side: Side, decisions: Sequence[Decision], *, on: date
+) -> ClearanceAnswer:
+    """Say whether anything may be fitted on a leg, whatever the garment.
+
+    Args:
+        result: what screening found.
+        side: the leg.
+        decisions: prescribers' decisions side by side; each that stands must allow it.
+        on: the day.
+    """
+    leg = result.leg(side)
+    rules = [rule for rule in result.rules_of(side) if rule.action is not Action.NOTE]
+    own = [decision for decision in decisions if decision.side is side]
+    if not leg.asked:
+        return _refused(leg.clearance, say("This leg is not there, or not to be fitted."))
+    open_rules = [rule for rule in rules if not _is_lifted(rule, own, on)]
+    if open_rules:
+        return _refused(leg.clearance, _why_open(open_rules[0], own, on))
+    if not result.complete:
+        return _refused(Clearance.NOT_SCREENED, _not_screened_words())
+    standing = [decision for decision in own if decision.holds_on(on)]
+    why = say("Prescriber's decision: {words}.", words=own[0].words) if rules else ""
+    return ClearanceAnswer(
+        leg.clearance,
+        offered=True,
+        why=why or say("Screened: no stop found."),
+        highest_mmhg=_limit(leg.limit_mmhg, standing),
+    )
+
+
+def clearance(
+    result: ScreeningResult,
+    side: Side,
+    decisions: Sequence[Decision],
+    upper_mmhg: Decimal | None,
+    *,
+    on: date,
+) -> ClearanceAnswer:
+    """Say whether a garment may be offered for a leg: the one place that does.
+
+    Args:
+        result: what screening found.
+        side: the leg.
+        decisions: prescribers' decisions side by side; each that stands must allow it.
+        upper_mmhg: upper printed limit of the garment in mmHg, layers added; None where it prints
+            none, which is enough only where an ABPI clears the leg or a decision is not limited.
+        on: the day.
+    """
+    answer = may_fit(result, side, decisions, on=on)
+    limit = answer.highest_mmhg
+    if limit is not None and upper_mmhg is None:
+        text = say("At most {mmhg} mmHg, and this garment prints no pressure.", mmhg=plain(limit))
+        return _refused(_at_least_ask(answer.clearance), text)
+    if limit is not None and upper_mmhg is not None and upper_mmhg > limit:
+        own = [decision for decision in decisions if decision.side is side]
+        standing = [decision for decision in own if decision.holds_on(on)]
+        return _refused(_at_least_ask(answer.clearance), _too_strong(upper_mmhg, limit, standing))
+    return answer
+
+
+def draft_decision(session: Session, decision: Decision, at: datetime) -> Draft:
+    """Record a decision; it replaces every decision on the leg seen here.
+
+    Raises:
+        ReadingError: name, reason or rules are missing, or the dates cannot be right.
+    """
+    today = at.date()
+    _require(bool(clean(decision.by).text), "by", say("Who decided? A name or code."))
+    _require(bool(clean(decision.why).text), "why", say("Why was it decided so?"))
+    _require(bool(decision.covers), "covers", say("There is nothing to decide for this leg."))
+    _require(decision.side in LEGS, "side", say("A decision is on one leg."))
+    _require(decision.highest_mmhg > 0, "highest_mmhg", say("Up to how many mmHg?"))
+    _require(
+        decision.decided_on <= today, "decided_on", say("The day of the decision has not come yet.")
+    )
+    _require(decision.review_date >= today, "review_date", say("The review date is over already."))
+    what = f"{DECISION_PREFIX}{decision.side}"
+    return Draft(
+        "answers",
+        at,
+        {
+            "what": what,
+            "is": decision.words,
+            "by_whom": clean(decision.by).text,
+            "role": decision.role,
+            "how": decision.how,
+            "highest_mmhg": decision.highest_mmhg,
+            "decided_on": decision.decided_on.isoformat(),
+            "review_date": decision.review_date.isoformat(),
+            "why": clean(decision.why).text,
+            "covers": list(decision.covers),
+            "instead_of": list(session.answer(what).seen) or None,
+        },
+    )
+
+
+def decisions_of(session: Session) -> tuple[Decision, ...]:
+    """Return the decisions that stand in a session, side by side where laptops differ.
+
+    One that cannot be read stands as one that allows nothing: it must not let another rule alone.
+    """
+    return tuple(
+        _read_decision(entry, side)
+        for side in LEGS
+        for entry in session.answer(f"{DECISION_PREFIX}{side}").heads
+    )
+
+
+def draft_assessment(session: Session, assessment: Assessment, at: datetime) -> tuple[Draft, ...]:
+    """Record an assessment: each answer it replaces gets a new one that carries it.
+
+    Raises:
+        ReadingError: finding, date or who is missing, it replaces nothing, or it is older than an
+            answer it shall replace.
+    """
+    finding, who = clean(assessment.finding).text, clean(assessment.by).text
+    _require(bool(finding), "finding", say("What was found?"))
+    _require(bool(who), "by", say("Who assessed it? A name or code."))
+    _require(bool(assessment.answers), "answers", say("Which answer does it replace?"))
+    _require(assessment.on <= at.date(), "date", say("The day of the assessment has not come yet."))
+    drafts = []
+    for what, value in assessment.answers.items():
+        ours = what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX))
+        seen = session.answer(what).seen
+        _require(ours and bool(seen), what, say("An assessment replaces an answer that is there."))
+        # An answer from the future was written by a clock that was wrong: it says nothing here.
+        written = [head.at for head in session.answer(what).heads if head.at is not None]
+        _require(
+            all(when.date() <= assessment.on for when in written if when <= at),
+            "date",
+            say("The assessment is older than the answer it shall replace."),
+        )
+        drafts.append(
+            Draft(
+                "answers",
+                at,
+                {
+                    "what": what,
+                    "is": value,
+                    "finding": finding,
+                    "assessed_by": who,
+                    "assessed_on": assessment.on.isoformat(),
+                    "instead_of": list(seen),
+                },
+            )
+        )
+    return tuple(drafts)
+
+
+def role_words(role: str) -> str:
+    """Return a role in words; an unknown one as it is."""
+    words = {
+        "prescriber": say("prescriber"),
+        "specialist": say("specialist"),
+        "midwife": say("midwife"),
+        "wound_team": say("wound team"),
+        "foot_team": say("foot team"),
+        "lymphoedema_team": say("lymphoedema team"),
+    }
+    return words.get(role, role)
+
+
+def _is_lifted(rule: FiredRule, own: Sequence[Decision], on: date) -> bool:
+    """Whether every decision on the leg lifts a rule; differing ones must all do so."""
+    if rule.action is Action.HOLD or not own:
+        return False
+    return all(
+        decision.holds_on(on) and rule.id in decision.covers and decision.role in rule.lifted_by
+        for decision in own
+    )
+
+
+def _limit(without_abpi: int | None, standing: Sequence[Decision]) -> Decimal | None:
+    """Return the highest pressure: the leg's own limit, and the lowest of the decisions."""
+    lifted = bool(standing) and all(LIMIT_RULE in decision.covers for decision in standing)
+    limits = [Decimal(without_abpi)] if without_abpi is not None and not lifted else []
+    limits += [decision.highest_mmhg for decision in standing]
+    return min(limits, default=None)
+
+
+def _why_open(rule: FiredRule, own: Sequence[Decision], on: date) -> str:
+    if rule.action is Action.HOLD:
+        return say(
+            "{text} No decision lifts this; only a new assessment with finding, date and who.",
+            text=rule.text,
+        )
+    text = say("{outcome}. {text}", outcome=_capital(outcome_words(rule.action)), text=rule.text)
+    if not own:
+        return text
+    if not all(decision.holds_on(on) for decision in own):
+        return say("{text} A decision is there, but does not hold today.", text=text)
+    return say("{text} A decision is there, but does not cover this.", text=text)
+
+
+def _too_strong(upper: Decimal, limit: Decimal, standing: Sequence[Decision]) -> str:
+    if any(decision.highest_mmhg == limit for decision in standing):
+        return say(
+            "Prints up to {upper} mmHg; the decision allows {limit}.",
+            upper=plain(upper),
+            limit=plain(limit),
+        )
+    return say(
+        "Prints up to {upper} mmHg; without an ABPI at most {limit}. Take one, or ask the "
+        "prescriber.",
+        upper=plain(upper),
+        limit=plain(limit),
+    )
+
+
+def _not_screened_words() -> str:
+    return say("Screening not done: size for information, not cleared to fit.")
+
+
+def _at_least_ask(found: Clearance) -> Clearance:
+    return Clearance.ASK if found is Clearance.CLEARED else found
+
+
+def _refused(found: Clearance, why: str) -> ClearanceAnswer:
+    return ClearanceAnswer(found, offered=False, why=why, highest_mmhg=None)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _require(holds: bool, key: str, mend: str) -> None:  # noqa: FBT001 - the one thing it is about
+    if not holds:
+        text = say("This cannot be recorded as it stands.")
+        raise ReadingError(Problem(code="not_recorded", text=text, mend=mend, key=key))
+
+
+def _read_decision(entry: Entry, side: Side) -> Decision:
+    """Read a decision from its entry; what is missing or wrong makes it allow nothing."""
+    how = entry.text("how")
+    highest = entry.fields.get("highest_mmhg")
+    number = Decimal(highest) if isinstance(highest, int | Decimal) else Decimal(0)
+    whole = all(entry.text(key) for key in ("by_whom", "role", "why")) and how in get_args(How)
+    return Decision(
+        side,
+        entry.text("by_whom"),
+        entry.text("role"),
+        cast("How", how) if how in get_args(How) else "written",
+        number,
+        _day(entry, "decided_on", date.max),
+        _day(entry, "review_date", date.min),
+        entry.text("why"),
+        entry.names("covers") if whole and number > 0 else (),
+    )
+
+
+def _day(entry: Entry, key: str, otherwise: date) -> date:
+    """Read a day; one that cannot be read is such that the decision never holds."""
+    value = entry.fields.get(key)
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    try:
+        return date.fromisoformat(str(value))
+    except ValueError:
+        return otherwise
