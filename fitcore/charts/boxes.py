@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fitcore.points import Kind
 
 if TYPE_CHECKING:
-    from fitcore.charts.chart import Chart, ChartSize
+    from collections.abc import Iterator
+
+    from fitcore.charts.chart import Chart, ChartSize, Dimension
+
+    Range = tuple[Decimal, Decimal]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,12 +25,14 @@ class Edges:
     high: Decimal
     high_inside: bool = True
     """False where the upper edge is a midpoint, which goes to the larger size."""
+    low_inside: bool = True
+    """False where the range was stretched down to the next smaller one, whose edge that is."""
 
     def holds(self, value: Decimal) -> bool:
-        """Whether the value lies inside; edges are inside."""
-        return self.low <= value and (
-            value < self.high or (self.high_inside and value == self.high)
-        )
+        """Whether the value lies inside; printed edges are inside."""
+        above = self.low < value or (self.low_inside and self.low == value)
+        below = value < self.high or (self.high_inside and self.high == value)
+        return above and below
 
     def shortfall(self, value: Decimal) -> Decimal:
         """How far outside the value lies; zero inside."""
@@ -52,22 +59,47 @@ def chart_boxes(chart: Chart) -> tuple[Box, ...]:
     """Turn a chart's rows into boxes, closing the gaps that are only the printed table's step.
 
     Ranges at most one step apart meet at the midpoint, and the midpoint goes to the larger size:
-    in a table that prints 21-22.9 / 23-24.9 nobody is 22.95 and fits none.
+    in a table that prints 21-22.9 / 23-24.9 nobody is 22.95 and fits none. A wider gap is closed
+    only where the chart says so (`Dimension.gap`).
     """
-    columns: dict[str, dict[tuple[Decimal, Decimal], Edges]] = {}
-    for dimension in chart.dimensions:
-        step = (dimension.step or Decimal(0)) if dimension.kind is Kind.SHOE else chart.step_mm
-        printed = {row.ranges[dimension.id] for row in chart.sizes}
-        columns[dimension.id] = {pair: _close(pair, printed, step) for pair in printed}
+    columns = {d.id: column_edges(chart, d) for d in chart.dimensions}
     return tuple(
         Box(row, {name: columns[name][pair] for name, pair in row.ranges.items()})
         for row in chart.sizes
     )
 
 
-def _close(
-    pair: tuple[Decimal, Decimal], printed: set[tuple[Decimal, Decimal]], step: Decimal
-) -> Edges:
+def column_edges(chart: Chart, dimension: Dimension) -> dict[Range, Edges]:
+    """Return the edges of each range printed in one column, in the column's own scale."""
+    shoe = dimension.kind is Kind.SHOE
+    step = (dimension.step or Decimal(0)) if shoe else chart.step_mm
+    printed = {row.ranges[dimension.id] for row in chart.sizes}
+    edges = {pair: _close(pair, printed, step) for pair in printed}
+    if dimension.gap == "none":
+        return edges
+    for below, above in gaps(printed):
+        if above - below <= step:
+            continue
+        nearest = dimension.gap == "nearest"
+        meet = (below + above) / 2 if nearest else below
+        for pair, edge in edges.items():
+            if pair[1] == below and nearest:
+                edges[pair] = replace(edge, high=meet, high_inside=False)
+            elif pair[0] == above:
+                edges[pair] = replace(edge, low=meet, low_inside=nearest)
+    return edges
+
+
+def gaps(printed: set[Range]) -> Iterator[Range]:
+    """Yield (highest below, lowest above) wherever no printed range holds what lies between."""
+    reached = None
+    for (_, high), (next_low, _) in pairwise(sorted(printed)):
+        reached = high if reached is None else max(reached, high)
+        if next_low > reached:
+            yield reached, next_low
+
+
+def _close(pair: Range, printed: set[Range], step: Decimal) -> Edges:
     low, high = pair
     above = [other for other, _ in printed if high < other <= high + step]
     below = [other for _, other in printed if low - step <= other < low]

@@ -38,6 +38,11 @@ class Dimension(ProfileModel):
     """Shoe-size system of the column; only for `kind = "shoe"`."""
     step: Exact | None = None
     """Step of the printed shoe sizes, in sizes; for lengths the chart's `step_mm` holds."""
+    posture: Posture | None = None
+    """Posture this column was meant for, where it is another than the chart's."""
+    gap: Literal["none", "nearest", "larger"] = "none"
+    """What the maker says of a value between two ranges wider apart than a step: no size, the
+    nearer one (half way goes to the larger), or the larger."""
 
     @model_validator(mode="after")
     def _shoe_has_system(self) -> Self:
@@ -59,6 +64,7 @@ class ChartSize(ProfileModel):
 
     size: Annotated[str, Field(min_length=1, max_length=12)]
     variant: Annotated[str, Field(max_length=24)] = ""
+    """What the maker calls it beside the size: wide, short, wide long."""
     ranges: dict[str, tuple[Decimal, Decimal]]
     """Dimension id to (lowest, highest), in mm, or in sizes for a shoe column."""
 
@@ -86,6 +92,10 @@ class Chart(ProfileModel):
     posture: Posture
     """Posture the table was meant for."""
     overlap: Literal["larger", "smaller", "ankle"] = "larger"
+    made: Literal["off_the_shelf", "to_measure"] = "off_the_shelf"
+    """One made to measure has a single row: the limits within which it can be made."""
+    sold: Literal["pair", "single"] = "pair"
+    """Whether one size must do for both legs, or each leg may have its own."""
     pressure: Pressure | None = None
     valid_from: date | None = None
     valid_until: date | None = None
@@ -140,6 +150,10 @@ class Chart(ProfileModel):
         columns = {dimension.id for dimension in self.dimensions}
         if len(columns) != len(self.dimensions):
             raise ValueError(say("two dimensions have the same id"))
+        if self.made == "to_measure" and len(self.sizes) != 1:
+            raise ValueError(say("a garment made to measure has one row: its limits"))
+        if self.valid_from and self.valid_until and self.valid_from > self.valid_until:
+            raise ValueError(say("'valid_from' is later than 'valid_until'"))
         names = [row.name for row in self.sizes]
         if len(set(names)) != len(names):
             raise ValueError(say("two sizes have the same name and variant"))

@@ -12,7 +12,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from fitcore.charts.boxes import Box, Edges, chart_boxes
+from fitcore.charts.boxes import Box, Edges, chart_boxes, gaps
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
 from fitcore.shoes import FOOT_UNCERTAINTY_MM, foot_length_mm, shoe_size, system_words
@@ -180,7 +180,7 @@ def _inside(
     prescribed: bool,
 ) -> SizeAnswer:
     names = tuple(box.size.name for box in inside)
-    reasons = [_met_at_midpoint(chart, box, values) for box in inside]
+    reasons = [_between_printed(chart, box, values) for box in inside]
     told = tuple(dict.fromkeys(reason for reason in reasons if reason))
     if len(inside) == 1:
         box = inside[0]
@@ -309,18 +309,39 @@ def _outside(
     )
 
 
-def _met_at_midpoint(chart: Chart, box: Box, values: dict[str, Decimal]) -> str:
-    """Say it where a value lies inside only because neighbouring ranges meet at the midpoint."""
+def _between_printed(chart: Chart, box: Box, values: dict[str, Decimal]) -> str:
+    """Say it where a value lies inside only because what is printed was stretched to meet it."""
     for dimension in chart.dimensions:
-        low, high = box.size.ranges[dimension.id]
         value = values[dimension.id]
-        if not low <= value <= high:
+        low, high = box.size.ranges[dimension.id]
+        if low <= value <= high:
+            continue
+        name, shown = dimension_words(dimension.id), _show(dimension, value)
+        if not _is_in_gap(chart, dimension, value):
             return say(
                 "{name} {value} lies in the printed table's step: sizes meet at the midpoint.",
-                name=dimension_words(dimension.id),
-                value=_show(dimension, value),
+                name=name,
+                value=shown,
             )
+        if dimension.gap == "larger":
+            return say(
+                "{name} {value} lies in a gap: the chart's rule takes the larger size.",
+                name=name,
+                value=shown,
+            )
+        return say(
+            "{name} {value} lies in a gap: the chart's rule takes the nearer size.",
+            name=name,
+            value=shown,
+        )
     return ""
+
+
+def _is_in_gap(chart: Chart, dimension: Dimension, value: Decimal) -> bool:
+    """Whether the value lies between two printed ranges that are wider apart than a step."""
+    step = (dimension.step or Decimal(0)) if dimension.kind is Kind.SHOE else chart.step_mm
+    printed = {row.ranges[dimension.id] for row in chart.sizes}
+    return any(a < value < b and b - a > step for a, b in gaps(printed))
 
 
 def _margins(chart: Chart, box: Box, values: dict[str, Decimal]) -> tuple[Margin, ...]:
