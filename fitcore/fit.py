@@ -20,8 +20,9 @@ from fitcore.file_flags import file_flags
 from fitcore.flags import Flag, Level
 from fitcore.moment.conditions import Earlier, LegTimes, judge_conditions, leg_times
 from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning
-from fitcore.points import LEGS, Kind, Place, Point, Side, place_words
+from fitcore.points import LEGS, Kind, Place, Side, place_words
 from fitcore.record.fields import choice_words
+from fitcore.record.last_time import LastTime
 from fitcore.record.readings import Adopted, Readings
 from fitcore.safety.clearance import SessionClearance, judge_clearance
 from fitcore.words import say
@@ -29,7 +30,6 @@ from fitcore.words import say
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
-    from decimal import Decimal
 
     from fitcore.charts.chart import Chart
     from fitcore.record.session import Session
@@ -134,7 +134,7 @@ def fit_session(
     session: Session,
     charts: Sequence[Chart],
     rules: Rules,
-    earlier: Session | None = None,
+    earlier: Sequence[Session] = (),
     *,
     on: date,
 ) -> SessionFit:
@@ -144,7 +144,7 @@ def fit_session(
         session: the session; nothing in it is changed.
         charts: in the order the answers shall have.
         rules: ranges, thresholds, protocols and the swelling model.
-        earlier: the client's last session before this one, to compare with.
+        earlier: the client's sessions before this one, newest first, to compare with.
         on: the day something would be fitted.
 
     Returns:
@@ -152,10 +152,10 @@ def fit_session(
     """
     readings = Readings(session)
     sides = legs_of(session, readings)
-    last = Readings(earlier) if earlier is not None else None
+    last = LastTime(earlier)
     cleared = judge_clearance(session, readings, rules, on=on, last=last)
     legs = tuple(_fit_one_leg(cleared, readings, side, charts) for side in sides)
-    doubts = _reading_flags(session, readings, rules, earlier)
+    doubts = _reading_flags(session, readings, rules, last)
     repeat = rules.repeat_of(session)
     doubtful = {
         (flag.side, flag.point, flag.kind or Kind.GIRTH)
@@ -178,7 +178,7 @@ def fit_session(
             readings,
             sides,
             rules.time,
-            earlier=_earlier(earlier, rules),
+            earlier=partial(_earlier, last, rules),
             tape_rule=_tape_rule(session, rules),
         ),
         *doubts,
@@ -253,20 +253,14 @@ def legs_of(session: Session, readings: Readings) -> tuple[Side, ...]:
 
 
 def _reading_flags(
-    session: Session, readings: Readings, rules: Rules, earlier: Session | None
+    session: Session, readings: Readings, rules: Rules, last: LastTime
 ) -> tuple[Flag, ...]:
     """Judge every recorded reading, whether it was typed here, imported or merged."""
-    last = Readings(earlier) if earlier is not None else None
-
-    def before(side: Side, point: Point, kind: Kind) -> Decimal | None:
-        value = last.adopted(side, point, kind) if last is not None else None
-        return value.mm if value is not None else None
-
     repeat = rules.repeat_of(session)
     flags = judge_readings(
         rules.ranges,
         readings,
-        before,
+        last.value_mm,
         swollen_sides(session),
         explained_sides(session),
         differing=differing(readings, repeat),
@@ -282,10 +276,9 @@ def _settled(flag: Flag) -> Flag:
     return replace(flag, level=Level.NOTE, text=text)
 
 
-def _earlier(session: Session | None, rules: Rules) -> Earlier | None:
-    if session is None:
-        return None
-    return Earlier(session, Readings(session), _tape_rule(session, rules))
+def _earlier(last: LastTime, rules: Rules, side: Side) -> Earlier | None:
+    found = last.of_leg(side)
+    return None if found is None else Earlier(*found, _tape_rule(found[0], rules))
 
 
 def _tape_rule(session: Session, rules: Rules) -> str:

@@ -12,6 +12,7 @@ from textual.worker import WorkerFailed
 
 from fitcore.disk.data_folder import DataFolder, is_named
 from fitcore.disk.session_files import read_sessions
+from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.clock_watch import ClockWatch
 from tui.screens.work_screen import WorkScreen
@@ -270,15 +271,7 @@ class AnklefirstApp(App[int]):
         from tui.desk import Desk
 
         await self.sessions_read.wait()
-        earlier = sorted(
-            (
-                s
-                for s in self.sessions.values()
-                if s.text("client") == client and s.id < session.id and s.was_measured
-            ),
-            key=lambda s: s.id,
-            reverse=True,
-        )
+        earlier = sessions_before(session, client, self.sessions.values())
         laptop = self.folder.laptop
         opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
         profiles = await self.load_profiles()

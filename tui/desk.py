@@ -185,12 +185,11 @@ class Desk:
 
     def result(self) -> SessionFit:
         """Judge the session against every chart."""
-        earlier = self.earlier[0] if self.earlier else None
         return fit_session(
             self.session,
             self.profiles.charts,
             self.profiles.rules,
-            earlier,
+            self.earlier,
             on=self.now().date(),
         )
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fitcore.flags import Level
 from fitcore.points import Kind, Place, Side, other_side, place_words, side_words
 from fitcore.protocol import done_reading, is_done
-from fitcore.record.readings import Readings
+from fitcore.record.last_time import LastTime
 from fitcore.shoes import system_words
 from fitcore.units import Unit, from_mm, plain, show_cm, show_length
 from fitcore.words import say
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fitcore.profile_models import PlausibleRange
     from fitcore.protocol import Step
     from fitcore.record.reading import Reading
+    from fitcore.record.readings import Readings
     from tui.desk import Desk
 
 
@@ -80,19 +81,17 @@ def compare_words(desk: Desk, step: Step) -> str:
                 change=signed_cm(mine.mm - other.mm),
             )
         )
-    for session in desk.earlier:
-        before = Readings(session).adopted(step.side, step.point, step.kind)
-        at = session.measured_at
-        if before is not None and at is not None:
-            parts.append(
-                say(
-                    "On {date} {cm} ({change}).",
-                    date=f"{at:%Y-%m-%d}",
-                    cm=show_cm(before.mm),
-                    change=signed_cm(mine.mm - before.mm),
-                )
+    before = LastTime(desk.earlier).of_place(*step.place)
+    value, at = (before[1].adopted(*step.place), before[0].measured_at) if before else (None, None)
+    if value is not None and at is not None:
+        parts.append(
+            say(
+                "On {date} {cm} ({change}).",
+                date=f"{at:%Y-%m-%d}",
+                cm=show_cm(value.mm),
+                change=signed_cm(mine.mm - value.mm),
             )
-            break
+        )
     return " ".join(parts)
 
 

@@ -162,7 +162,7 @@ def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:
         desk.profiles.rules.ranges,
         laptop=desk.folder.laptop.id,
         tape_unit=desk.unit,
-        earlier=desk.earlier[0] if desk.earlier else None,
+        earlier=desk.earlier,
         repeat=desk.protocol.repeat,
     )
 

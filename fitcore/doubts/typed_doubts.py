@@ -8,9 +8,11 @@ from fitcore.doubts.neighbours import Context
 from fitcore.doubts.plausibility import doubt_reading
 from fitcore.doubts.repeats import differing, explained_sides, swollen_sides
 from fitcore.identity import EntryId
+from fitcore.record.last_time import LastTime
 from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from decimal import Decimal
 
     from fitcore.flags import Flag
@@ -28,7 +30,7 @@ def doubt_typed(
     *,
     laptop: str,
     tape_unit: Unit = "cm",
-    earlier: Session | None = None,
+    earlier: Sequence[Session] = (),
     repeat: RepeatRule | None = None,
 ) -> tuple[Flag, ...]:
     """Judge a length before it is stored, by the same checks on screen and command line.
@@ -40,15 +42,13 @@ def doubt_typed(
         ranges: plausible ranges and proportions.
         laptop: id of this laptop: what was typed right before was typed here.
         tape_unit: unit printed on the tape.
-        earlier: the client's last session before this one.
+        earlier: the client's sessions before this one, newest first.
         repeat: which readings of one place agree; nothing is compared with ones that do not.
 
     Returns:
         The doubts, worst first.
     """
     readings = Readings(session)
-    last = Readings(earlier) if earlier is not None else None
-
     apart = differing(readings, repeat) if repeat is not None else frozenset()
 
     def known(side: Side, point: Point, kind: Kind) -> Decimal | None:
@@ -57,13 +57,9 @@ def doubt_typed(
         value = readings.adopted(side, point, kind)
         return None if value is None else value.mm
 
-    def before(side: Side, point: Point, kind: Kind) -> Decimal | None:
-        value = last.adopted(side, point, kind) if last is not None else None
-        return None if value is None else value.mm
-
     context = Context(
         known=known,
-        before=before,
+        before=LastTime(earlier).value_mm,
         just_typed=_just_typed(readings, laptop),
         swollen=swollen_sides(session),
         tape_unit=tape_unit,

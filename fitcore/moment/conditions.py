@@ -104,7 +104,7 @@ def judge_conditions(
     sides: tuple[Side, ...],
     rules: TimeRules,
     *,
-    earlier: Earlier | None = None,
+    earlier: Callable[[Side], Earlier | None] = lambda _: None,
     tape_rule: str = "",
     way_of: Callable[[Side], str] | None = None,
 ) -> tuple[Flag, ...]:
@@ -117,7 +117,7 @@ def judge_conditions(
         readings: its readings.
         sides: the legs it is about.
         rules: thresholds and levels.
-        earlier: the client's last session before this one.
+        earlier: the client's last session that measured a leg, by leg.
         tape_rule: how this session's protocol lays the tape; empty where that is not known.
         way_of: how a leg's readings are repeated; where it is not given, as answered.
 
@@ -132,14 +132,15 @@ def judge_conditions(
         if times is not None:
             flags += _time_flags(session, times.first, times.last, rules, side)
         flags += dent_flags(session, side, rules)
-        if earlier is not None:
-            flags += _compare_leg(session, readings, earlier, side, rules)
+        before = earlier(side)
+        if before is not None:
+            flags += _compare_leg(session, readings, before, side, rules)
+            flags += _compare_tape(before, tape_rule, rules)
     flags += judge_spacing(
         session, readings, sides, rules, way_of or (lambda _: session.text("repeats"))
     )
     flags += judge_postures(session, readings, sides, rules)
     flags += answered_flags(session, rules)
-    flags += _compare_tape(earlier, tape_rule, rules)
     flags += judge_recorded(_recorded_instants(session), session.text("zone"), rules)
     return worst_first(dict.fromkeys(_kept(session, flag) for flag in flags))
 
@@ -318,8 +319,8 @@ def _compare_leg(
     return [*flags, Flag("follow_up_differs", level, "conditions", text, side)]
 
 
-def _compare_tape(earlier: Earlier | None, tape_rule: str, rules: TimeRules) -> list[Flag]:
-    if earlier is None or not tape_rule or not earlier.tape_rule:
+def _compare_tape(earlier: Earlier, tape_rule: str, rules: TimeRules) -> list[Flag]:
+    if not tape_rule or not earlier.tape_rule:
         return []
     if tape_rule.split() == earlier.tape_rule.split():
         return []

@@ -19,6 +19,7 @@ from fitcore.safety.side_difference import (
 )
 
 if TYPE_CHECKING:
+    from fitcore.record.last_time import LastTime
     from fitcore.record.readings import Readings
     from fitcore.record.session import Session
     from fitcore.safety.outcomes import FiredRule
@@ -77,7 +78,7 @@ def judge_calves(
     told: SessionAnswers,
     readings: Readings,
     book: ScreeningBook,
-    last: Readings | None = None,
+    last: LastTime | None = None,
 ) -> Calves:
     """Compare the calves of a session with each other and with last time's.
 
@@ -89,7 +90,7 @@ def judge_calves(
         told: for the legs to be measured, and the answers about a difference.
         readings: its readings.
         book: holds the thresholds with their source.
-        last: the client's readings of last time, or None.
+        last: the client's sessions before, or None.
     """
     answers, _ = told.present
     there = Asked(answers, book.questions, told.sides).sides
@@ -103,7 +104,8 @@ def judge_calves(
         left, right = max(pairs, key=_apart)
         findings.append(side_difference(left, right, book, "C", asked))
     for side, now_mm in girths.items():
-        before = _girths(last, side) if last is not None else ()
+        then = last.of_place(side, Point.C, Kind.GIRTH) if last is not None else None
+        before = _girths(then[1], side) if then is not None else ()
         if before:
             grown = change_since_last(side, max(now_mm), min(before), book, asked)
             findings += [grown] if grown is not None else []

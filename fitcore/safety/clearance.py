@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from fitcore.charts.chart import Chart
     from fitcore.points import Side
+    from fitcore.record.last_time import LastTime
     from fitcore.record.readings import Readings
     from fitcore.record.session import Session
     from fitcore.rules import Rules
@@ -148,7 +149,7 @@ def judge_clearance(
     rules: Rules,
     *,
     on: date,
-    last: Readings | None = None,
+    last: LastTime | None = None,
 ) -> SessionClearance:
     """Judge whether a session's legs may be fitted.
 
@@ -157,7 +158,7 @@ def judge_clearance(
         readings: its readings, for the difference between the calves.
         rules: the rules of screening and the standards of pressure classes.
         on: the day something would be fitted: an ABPI ages, and a decision has a review date.
-        last: the client's readings of last time.
+        last: the client's sessions before.
     """
     told = answers_of(session, rules.screening)
     calves = judge_calves(session, told, readings, rules.screening, last)

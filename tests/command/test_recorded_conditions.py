@@ -46,3 +46,17 @@ def test_a_set_that_took_too_long_needs_a_person(anklefirst: Anklefirst) -> None
     assert ran.code == 1
     assert ("set_took_long", "block") in [(f["code"], f["level"]) for f in ran.json["flags"]]
     assert rows(anklefirst.session_file(session), "readings")[-1]["doubts"] == ["set_took_long"]
+
+
+def test_a_reading_is_compared_with_the_last_session_that_measured_the_place(
+    anklefirst: Anklefirst,
+) -> None:
+    for girths in ({"left": "36.2", "right": "36.4"}, {"right": "36.5"}, {}):
+        session = anklefirst.new()
+        for side, cm in girths.items():
+            anklefirst.record(session, side, "C", "girth", cm)
+        anklefirst.world.later(hours=24 * 90)
+    ran = anklefirst("record", session, "left", "C", "girth", "41.9", "--json")
+    flags = {flag["code"]: flag["text"] for flag in ran.json["flags"]}
+    assert "36.2" in flags["last_time"]
+    assert rows(anklefirst.session_file(session), "readings")[-1]["doubts"] == ["last_time"]

@@ -30,6 +30,8 @@ from fitcore.record.readings import Readings
 from fitcore.record.session import Session
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from fitcore.record.entries import Value
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -90,8 +92,8 @@ class Sitting:
     def flags(self, sides: tuple[Side, ...] = LEGS, **more: Any) -> tuple[Flag, ...]:
         return judge_conditions(self.session, Readings(self.session), sides, RULES, **more)
 
-    def earlier(self, tape_rule: str = "") -> Earlier:
-        return Earlier(self.session, Readings(self.session), tape_rule)
+    def earlier(self, tape_rule: str = "") -> Callable[[Side], Earlier]:
+        return lambda _: Earlier(self.session, Readings(self.session), tape_rule)
 
     def _name(self) -> EntryId:
         self._number += 1
@@ -927,7 +929,7 @@ def test_no_clock_makes_a_judgement_fail_or_a_reading_disappear(
     session = session_of(*answers, worn, *readings)
     found = Readings(session)
     earlier = Earlier(session_of(*answers[:1], *readings[:2]), found)
-    flags = judge_conditions(session, found, LEGS, RULES, earlier=earlier)
+    flags = judge_conditions(session, found, LEGS, RULES, earlier=lambda _: earlier)
     flags_now(session, now, RULES, LEFT)
     assert sum(len(found.taken(place)) for place in found.places()) == len(readings)
     assert all(flag.text and flag.about in ("clock", "conditions") for flag in flags)

@@ -50,7 +50,8 @@ BLANK = "Told: ______________________________ at ______________"
 def lines_of(
     sitting: Sitting, *, width: int = 78, on: date = TODAY, earlier: Session | None = None
 ) -> list[str]:
-    fit = fit_session(sitting.session, PROFILES.charts, PROFILES.rules, earlier, on=on)
+    before = [earlier] if earlier is not None else []
+    fit = fit_session(sitting.session, PROFILES.charts, PROFILES.rules, before, on=on)
     lines = referral_lines(fit, width=width, made_at=MADE)
     assert max(map(len, lines)) <= width
     assert [c for line in lines for c in line if is_unsafe(c)] == []

@@ -47,6 +47,7 @@ from tui.commands.reading_arguments import (
     tape_unit,
     value_words,
 )
+from tui.commands.session_reading import read_before
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -296,6 +297,7 @@ def _doubts(
     flags = flags_now(session, now, profiles.rules.time, place[0])
     if isinstance(typed, ShoeSize):
         return flags
+    earlier, _ = read_before(opened.folder.path, session)
     doubts = doubt_typed(
         session,
         place,
@@ -303,6 +305,7 @@ def _doubts(
         profiles.rules.ranges,
         laptop=opened.folder.laptop.id,
         tape_unit=tape_unit(session),
+        earlier=earlier,
         repeat=profiles.rules.repeat_of(session),
     )
     return (*doubts, *flags)

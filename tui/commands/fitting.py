@@ -8,6 +8,7 @@ from fitcore.clean_text import visible
 from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.fit import fit_session
 from fitcore.problems import Problem, ProblemLevel, ProfileError
+from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, needs_person, wrong_use
 from tui.commands.finding import require_paths
@@ -42,16 +43,17 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     }
     problems += [problem for loaded in profiles.values() for problem in loaded.problems]
     charts = _choose_charts(profiles, arguments.chart)
-    earlier = _earlier_ones(sessions.values())
+    of_client = _by_client(sessions.values())
     fits = [
         fit_session(
             session,
             charts[owners[session.id]],
             profiles[owners[session.id]].rules,
-            earlier.get(session.id),
+            sessions_before(session, client, members),
             on=surroundings.now().date(),
         )
-        for session in sessions.values()
+        for client, members in of_client.items()
+        for session in members
     ]
     fits.sort(key=lambda found: (found.client, found.session.id))
     told = list(dict.fromkeys(problems))
@@ -68,19 +70,10 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     )
 
 
-def _earlier_ones(sessions: Iterable[Session]) -> dict[str, Session]:
-    """Return, by session id, each client's last measured session before it.
-
-    Before is by the time in their ids. One begun and left without a reading is no last time.
-    """
-    found: dict[str, Session] = {}
-    last: dict[str, Session] = {}
-    for session in sorted(sessions, key=lambda s: s.id):
-        client = session.text("client")
-        if client in last:
-            found[session.id] = last[client]
-        if client and session.was_measured:
-            last[client] = session
+def _by_client(sessions: Iterable[Session]) -> dict[str, list[Session]]:
+    found: dict[str, list[Session]] = {}
+    for session in sessions:
+        found.setdefault(session.text("client"), []).append(session)
     return found
 
 

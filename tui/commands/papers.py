@@ -9,22 +9,16 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.atomic import write_durably
 from fitcore.disk.profile_files import load_profiles
-from fitcore.disk.session_files import (
-    find_session_files,
-    read_regular,
-    read_session_file,
-    session_path,
-)
+from fitcore.disk.session_files import session_path
 from fitcore.fit import fit_session
 from fitcore.papers.leg_profile import garment_words, leg_profile
 from fitcore.papers.referral import referral_lines
 from fitcore.pressures.pressure_drawing import draw_profile, draw_profile_svg
 from fitcore.problems import FileFault
-from fitcore.record.entries import render_value
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.finding import find_session
-from tui.commands.session_reading import ReadSessions, read_all
+from tui.commands.session_reading import ReadSessions, read_all, read_before
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -33,7 +27,6 @@ if TYPE_CHECKING:
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
     from fitcore.fit import SessionFit
-    from fitcore.problems import Problem
     from fitcore.record.session import Session
 
 
@@ -105,35 +98,11 @@ def _read_one(named: str, data: Path, surroundings: Surroundings) -> _Paper:
     session = _the_one(read)
     owner = read.owners[session.id]
     profiles = load_profiles(own=owner)
-    earlier, unreadable = _earlier(owner, session)
+    earlier, unreadable = read_before(owner, session)
     today = surroundings.now().date()
     fit = fit_session(session, profiles.charts, profiles.rules, earlier, on=today)
     problems = dict.fromkeys((*read.problems, *unreadable, *profiles.problems))
     return _Paper(fit, profiles, [str(problem) for problem in problems])
-
-
-def _earlier(owner: Path, session: Session) -> tuple[Session | None, list[Problem]]:
-    """Return the client's last session before this one: a calf grown since then is a stop.
-
-    Only files whose bytes hold the client's code are parsed. One that cannot be used is passed
-    over, and told: what was to be compared with may have stood there.
-    """
-    client = session.text("client")
-    problems: list[Problem] = []
-    if not client:
-        return None, problems
-    written = render_value(client).encode()
-    older = (path for path in find_session_files(owner) if path.stem < session.id)
-    for path in sorted(older, key=lambda path: path.stem, reverse=True):
-        raw = read_regular(path)
-        if isinstance(raw, bytes) and written not in raw:
-            continue
-        file = read_session_file(path)
-        if file.session is None:
-            problems += file.problems
-        elif file.session.text("client") == client and file.session.was_measured:
-            return file.session, problems
-    return None, problems
 
 
 def _write(out: Path, text: str) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.disk.session_files import read_session_file
+from fitcore.disk.session_files import find_session_files, read_regular, read_session_file
+from fitcore.record.entries import render_value
+from fitcore.record.last_time import sessions_before
 from fitcore.record.session import Session, join
 from tui.commands.finding import session_files_of
 
@@ -45,6 +47,30 @@ def read_all(paths: Sequence[Path], data: Path) -> ReadSessions:
             found.sessions[file.session.id] = join(known, file.session) if known else file.session
             found.owners.setdefault(file.session.id, _owner(file.path, data))
     return found
+
+
+def read_before(owner: Path, session: Session) -> tuple[tuple[Session, ...], list[Problem]]:
+    """Return the client's measured sessions before this one, newest first: what to compare with.
+
+    Only files whose bytes hold the client's code are parsed. One that cannot be used is passed
+    over, and told: what was to be compared with may have stood there.
+    """
+    client = session.text("client")
+    if not client:
+        return (), []
+    found: list[Session] = []
+    problems: list[Problem] = []
+    written = render_value(client).encode()
+    for path in find_session_files(owner):
+        raw = read_regular(path) if path.stem < session.id else b""
+        if isinstance(raw, bytes) and written not in raw:
+            continue
+        file = read_session_file(path)
+        if file.session is None:
+            problems += file.problems
+        else:
+            found.append(file.session)
+    return sessions_before(session, client, found), problems
 
 
 def _owner(file: Path, data: Path) -> Path:
