@@ -10,6 +10,7 @@ from fitcore.charts.sizing import SizeAnswer, Verdict, decide_size
 from fitcore.doubts.plausibility import judge_readings
 from fitcore.doubts.repeats import (
     differing,
+    doubted_places,
     explained_sides,
     is_settled,
     judge_repeats,
@@ -157,12 +158,7 @@ def fit_session(
     legs = tuple(_fit_one_leg(cleared, readings, side, charts) for side in sides)
     doubts = _reading_flags(session, readings, rules, last)
     repeat = rules.repeat_of(session)
-    doubtful = {
-        (flag.side, flag.point, flag.kind or Kind.GIRTH)
-        for flag in doubts
-        if flag.side and flag.point and flag.level is not Level.NOTE
-    }
-    doubtful |= cleared.calves.repeats
+    doubtful = doubted_places(doubts) | cleared.calves.repeats
     for leg in legs:
         doubtful |= near_edges(
             leg.side,
@@ -184,9 +180,7 @@ def fit_session(
         *doubts,
         *judge_repeats(session, readings, repeat, sides, doubtful),
     ]
-    return SessionFit(
-        session, session.text("client"), _worst_first(flags), legs, cleared, frozenset(doubtful)
-    )
+    return SessionFit(session, session.text("client"), _worst_first(flags), legs, cleared, doubtful)
 
 
 def _fit_one_leg(

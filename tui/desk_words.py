@@ -194,8 +194,7 @@ def place_rows(desk: Desk, step: Step, width: int, *, here: bool) -> list[str]:
     if not done:
         return [named]
     if desk.shows(place):
-        codes = {code for reading in readings.taken(place) for code in reading.doubts}
-        codes |= {
+        codes = {
             flag.code
             for flag in desk.flags
             if (flag.side, flag.point, flag.kind or Kind.GIRTH) == place

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
     from fitcore.charts.chart import Chart
     from fitcore.profile_models import RepeatRule
-    from fitcore.record.reading import Reading
     from fitcore.record.readings import Readings
     from fitcore.record.session import Session
 
@@ -59,6 +58,8 @@ _NEVER_SETTLED = frozenset(
 """A difference that a second reading confirms is a finding, and the more worrying for it; and the
 same tape read in the wrong unit says the same twice."""
 
+_ABOUT_BOTH_LEGS = frozenset({"other_leg", "same_both_legs"})
+
 _NEAR = (
     Verdict.FITS,
     Verdict.OVERLAP,
@@ -86,6 +87,20 @@ def explained_sides(session: Session) -> frozenset[Side]:
     """
     known = session.answer("swelling_known").values == ("oedema",)
     return swollen_sides(session) if known else frozenset()
+
+
+def doubted_places(flags: Iterable[Flag]) -> frozenset[Place]:
+    """Return the places that doubts about readings ask to be read again.
+
+    Where two legs differ, or were given the same number, it is either that may be wrong.
+    """
+    found: set[Place] = set()
+    for flag in flags:
+        if flag.level is Level.NOTE or not (flag.side and flag.point):
+            continue
+        sides = LEGS if flag.code in _ABOUT_BOTH_LEGS else (flag.side,)
+        found |= {(side, flag.point, flag.kind or Kind.GIRTH) for side in sides}
+    return frozenset(found)
 
 
 def is_settled(readings: Readings, rule: RepeatRule, flag: Flag) -> bool:
@@ -211,7 +226,8 @@ def rounds_wanted(
         readings: the session's readings.
         rule: the protocol's.
         place: leg, point and kind.
-        doubtful: places in doubt beside what their own readings say, such as near a size edge.
+        doubtful: places in doubt as the session stands now, or near a size edge. What was doubted
+            when it was typed is history: a neighbour read since may have settled it.
     """
     side, _, kind = place
     current = readings.current(place)
@@ -224,9 +240,7 @@ def rounds_wanted(
         return min(read, MOST_ROUNDS)
     values = [reading.mm for reading in readings.taken(place) if reading.mm is not None]
     wanted = 1
-    if repeat_way(session, rule, side) != "where_doubtful" or (
-        values and (place in doubtful or _is_doubted(readings.taken(place)))
-    ):
+    if repeat_way(session, rule, side) != "where_doubtful" or (values and place in doubtful):
         wanted = 2
     if len(values) == 2 and not agree(rule, values):
         wanted = 3
@@ -254,10 +268,6 @@ def judge_repeats(
         elif len(values) == 1:
             flags += _single(session, readings, rule, place, doubtful)
     return tuple(flags)
-
-
-def _is_doubted(readings: Collection[Reading]) -> bool:
-    return any(READING_DOUBTS & set(reading.doubts) for reading in readings)
 
 
 def _differs(place: Place, values: Collection[Decimal]) -> Flag:

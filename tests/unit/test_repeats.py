@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from fitcore.charts.sizing import SizeAnswer, Verdict, decide_size
 from fitcore.disk.profile_files import load_profiles
 from fitcore.doubts.repeats import (
     agree,
+    doubted_places,
     explained_sides,
     is_settled,
     judge_repeats,
@@ -90,7 +92,29 @@ def test_a_repeat_is_wanted_only_where_something_is_doubtful() -> None:
     readings = Readings(session)
     assert rounds_wanted(session, readings, RULE, ANKLE) == 1
     assert rounds_wanted(session, readings, RULE, ANKLE, {ANKLE}) == 2
-    assert rounds_wanted(session, readings, RULE, CALF) == 2
+    assert rounds_wanted(session, readings, RULE, CALF, {CALF}) == 2
+
+
+def test_what_was_doubted_when_it_was_typed_is_history() -> None:
+    """The neighbour read since, or a correction of the other leg, may have settled it."""
+    session = session_of(read(1, CALF, "40.2", doubts=["other_leg"]))
+    assert rounds_wanted(session, Readings(session), RULE, CALF) == 1
+
+
+@pytest.mark.parametrize(
+    ("code", "sides"),
+    [
+        ("other_leg", LEGS),
+        ("same_both_legs", LEGS),
+        ("last_time", (Side.LEFT,)),
+        ("ratio", LEGS[:1]),
+    ],
+)
+def test_a_doubt_about_two_legs_asks_for_both(code: str, sides: tuple[Side, ...]) -> None:
+    flag = Flag(code, Level.WARN, "reading", "Doubtful.", *CALF)
+    assert doubted_places([flag]) == {(side, *CALF[1:]) for side in sides}
+    assert doubted_places([replace(flag, level=Level.NOTE)]) == frozenset()
+    assert doubted_places([replace(flag, side=None)]) == frozenset()
 
 
 def test_the_hour_is_no_reason_to_repeat() -> None:
@@ -202,7 +226,9 @@ def test_a_place_wanted_once_stands_once_among_others() -> None:
 )
 def test_what_is_told_of_repeats(entries: list[Entry], code: str | None, level: str | None) -> None:
     session = session_of(*entries)
-    flags = judge_repeats(session, Readings(session), RULE, LEGS)
+    readings = Readings(session)
+    doubtful = {place for place in readings.places() for r in readings.taken(place) if r.doubts}
+    flags = judge_repeats(session, readings, RULE, LEGS, doubtful)
     told = [(flag.code, flag.level.value, flag.point) for flag in flags]
     assert told == ([(code, level, Point.B)] if code else [])
 
