@@ -17,7 +17,7 @@ from fitcore.doubts.slips import Value
 from fitcore.flags import Flag, Level
 from fitcore.identity import EntryId
 from fitcore.points import LEGS, Kind, Place, Point, Side, other_side
-from fitcore.shoes import judge_shoe_size
+from fitcore.shoes import ShoeSize, ShoeSystem, judge_shoe_size
 from fitcore.units import show_cm, show_length
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from fitcore.profile_models import Ranges
     from fitcore.record.reading import Reading
     from fitcore.record.readings import Readings
-    from fitcore.units import Unit
+    from fitcore.units import Length, Unit
 
 _MOST_TELLING_FIRST = (
     "hard_range",
@@ -149,21 +149,21 @@ def judge_readings(
     return _worst_first(flags)
 
 
-def judge_range(ranges: Ranges, side: Side, point: Point, kind: Kind, mm: Decimal) -> Flag | None:
-    """Judge one length by the ranges alone.
+def judge_range(ranges: Ranges, place: Place, typed: Length | ShoeSize) -> Flag | None:
+    """Judge one value by the ranges alone, or a shoe size by its system's limits.
 
     Args:
         ranges: the plausible ranges, in cm, each with its source.
-        side: the leg, for the flag.
-        point: where it was read.
-        kind: girth or length.
-        mm: the reading in mm.
+        place: where it was read.
+        typed: what was written, and what it means.
 
     Returns:
         The worst doubt, or None.
     """
-    value = Value(mm, "cm", f"{show_cm(mm)} cm")
-    flags = judge_alone(ranges, (side, point, kind), value, swollen=False, lone=True)
+    if isinstance(typed, ShoeSize):
+        return _judge_shoe(place, typed.value, typed.system)
+    value = Value(typed.mm, typed.unit, show_length(typed.mm, typed.typed, typed.unit))
+    flags = judge_alone(ranges, place, value, swollen=False, lone=True)
     return next(iter(_worst_first(flags)), None)
 
 
@@ -174,13 +174,16 @@ def _judge_reading(ranges: Ranges, reading: Reading, *, swollen: bool, lone: boo
         return judge_alone(ranges, reading.place, value, swollen=swollen, lone=lone)
     if reading.value is None or reading.system is None:
         return []
-    problem = judge_shoe_size(reading.value, reading.system)
+    flag = _judge_shoe(reading.place, reading.value, reading.system)
+    return [] if flag is None else [flag]
+
+
+def _judge_shoe(place: Place, size: Decimal, system: ShoeSystem) -> Flag | None:
+    problem = judge_shoe_size(size, system)
     if problem is None:
-        return []
-    side = None if reading.side is Side.BOTH else reading.side
-    return [
-        Flag("hard_range", Level.BLOCK, "reading", problem.text, side, reading.point, Kind.SHOE)
-    ]
+        return None
+    side = None if place[0] is Side.BOTH else place[0]
+    return Flag("hard_range", Level.BLOCK, "reading", problem.text, side, place[1], Kind.SHOE)
 
 
 def _misfit_flags(

@@ -298,3 +298,25 @@ def test_a_doubtful_time_is_told_with_its_line_and_the_row_kept(
     if code:
         assert {doubt["line"] for doubt in told} == {2}, "once for all rows of one time"
         assert told[0]["text"] in ran.err
+
+
+def test_a_row_without_a_posture_takes_none_from_the_row_before(anklefirst: Anklefirst) -> None:
+    anklefirst("import", anklefirst.sheet(ROW, CALF.replace("standing", "")))
+    [session] = sessions(anklefirst.data)
+    assert session.text("posture") == ""
+    assert [entry.get("posture") for entry in readings(anklefirst.data)] == ["standing", None]
+
+
+@pytest.mark.parametrize(("size", "code"), [("39", 0), ("99", 1)])
+def test_a_shoe_size_nobody_wears_is_stored_and_told(
+    anklefirst: Anklefirst, size: str, code: int
+) -> None:
+    shoe = f"SK-08,2026-03-04T09:05+01:00,N-17,left,foot,shoe,1,{size},eu,,"
+    ran = anklefirst("import", anklefirst.sheet(shoe), "--json")
+    assert (ran.code, ran.json["added"]) == (code, 1)
+
+
+def test_an_impossible_value_is_told_as_it_was_written(anklefirst: Anklefirst) -> None:
+    ran = anklefirst("import", anklefirst.sheet(ROW.replace("22.4,cm", "3 1/8,in")), "--json")
+    assert ran.code == 1
+    assert "Line 2: ! must be settled: LEFT: round the ankle (B): 3 1/8 in" in ran.err

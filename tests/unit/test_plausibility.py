@@ -140,10 +140,10 @@ def test_the_word_for_the_range_beside_the_field_stands_for_no_other() -> None:
 @pytest.mark.parametrize("cm", ["11.9", "60.1"])
 def test_the_impossible_blocks(cm: str) -> None:
     assert {f.code: f.level for f in told("B", cm)}["hard_range"] is Level.BLOCK
-    flag = judge_range(RANGES, LEFT, Point.B, Kind.GIRTH, Decimal(cm) * 10)
+    flag = judge_range(RANGES, (LEFT, Point.B, Kind.GIRTH), parse_length(cm, "cm"))
     assert flag is not None
     assert (flag.code, flag.level) == ("hard_range", Level.BLOCK)
-    assert judge_range(RANGES, LEFT, Point.B, Kind.GIRTH, Decimal(224)) is None
+    assert judge_range(RANGES, (LEFT, Point.B, Kind.GIRTH), parse_length("22.4", "cm")) is None
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,6 @@ from fitcore.record.edits import draft_answer, draft_reading
 from fitcore.record.fields import answer_words
 from fitcore.record.session import Session
 from fitcore.record.sheet import Refusal, SheetRow, group_rows, read_sheet, sheet_session_id
-from fitcore.units import Length
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, flag_line, needs_person
 from tui.commands.already_there import AlreadyThere
@@ -181,8 +180,10 @@ class _Import:
 
     def _drafts(self, session: Session, rows: Sequence[SheetRow], now: datetime) -> list[Draft]:
         first = rows[0]
-        # A posture answered later would speak for readings stored before without one.
-        posture = session.text("posture") if session.entries else first.posture
+        # The session's answer speaks for every reading without a posture of its own: so it is
+        # answered only where no row left it open, and never after readings were stored.
+        told = first.posture if all(row.posture for row in rows) else ""
+        posture = session.text("posture") if session.entries else told
         rising = session.value("rising_at") or next(
             (r.rising_at for r in rows if r.rising_at), None
         )
@@ -219,10 +220,9 @@ def _impossible(rows: Sequence[SheetRow], ranges: Ranges) -> list[str]:
     """Tell the values that cannot be right; they are stored all the same."""
     told = []
     for row in rows:
-        if isinstance(row.typed, Length):
-            flag = judge_range(ranges, *row.place, row.typed.mm)
-            if flag is not None and needs_person([flag]):
-                told.append(say("Line {line}: {text}", line=row.line, text=flag_line(flag)))
+        flag = judge_range(ranges, row.place, row.typed)
+        if flag is not None and needs_person([flag]):
+            told.append(say("Line {line}: {text}", line=row.line, text=flag_line(flag)))
     return told
 
 
