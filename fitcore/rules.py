@@ -10,6 +10,7 @@ from fitcore.profile_models import RepeatRule
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from fitcore.charts.certainty_model import CertaintyRules
     from fitcore.moment.swelling_model import SwellingModel
     from fitcore.moment.time_rules import TimeRules
     from fitcore.pressures.pressure_model import PressureStandard
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Ranges, thresholds, protocols, the swelling model and screening of one run."""
+    """Ranges, thresholds, protocols, the swelling model, screening and certainty of one run."""
 
     ranges: Ranges
     time: TimeRules
@@ -29,6 +30,10 @@ class Rules:
     screening: ScreeningBook
     standards: tuple[PressureStandard, ...]
     """Standards of pressure classes."""
+    certainty: CertaintyRules
+    """Errors, limits and words of the certainty of a size."""
+    favourites: frozenset[str] = frozenset()
+    """Ids of the charts the service uses most."""
 
     def protocol_of(self, session: Session) -> Protocol | None:
         """Return the protocol a session follows; None where it names none known here."""

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from fitcore.charts.boxes import Box, Edges, chart_boxes, gaps
+from fitcore.charts.boxes import Box, Edges, gaps
+from fitcore.charts.outcome import Outcome, Verdict, boxes_of, outcome, whereabouts
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
 from fitcore.shoes import FOOT_UNCERTAINTY_MM, foot_length_mm, shoe_size, system_words
@@ -23,16 +23,16 @@ if TYPE_CHECKING:
     from fitcore.charts.chart import Chart, Dimension
 
 
-class Verdict(StrEnum):
-    """What the boxes say."""
-
-    FITS = "fits"
-    OVERLAP = "overlap"
-    BETWEEN = "between"
-    OFF_CHART = "off_chart"
-    PROPORTIONS = "proportions"
-    NOT_SUITABLE = "not_suitable"
-    NOT_MEASURED = "not_measured"
+__all__ = [
+    "Margin",
+    "Measured",
+    "SizeAnswer",
+    "Verdict",
+    "adopted_for",
+    "chart_values",
+    "decide_size",
+    "dimension_words",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +104,11 @@ def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -
             ),
             cautions=tuple(cautions),
         )
-    boxes = chart_boxes(chart)
-    inside = [box for box in boxes if box.holds(values)]
-    if inside:
-        return _inside(chart, inside, values, cautions, prescribed=prescribed)
-    return _outside(chart, boxes, values, cautions)
+    boxes = boxes_of(chart)
+    found = outcome(chart, boxes, values, prescribed=prescribed)
+    if found.held:
+        return _inside(chart, boxes, found, values, cautions)
+    return _outside(chart, boxes, found.verdict, values, cautions)
 
 
 def chart_values(
@@ -135,18 +135,28 @@ def dimension_words(dimension: str) -> str:
     return dimension.replace("_", " ")
 
 
-def _value_for(dimension: Dimension, measured: Measured, cautions: list[str]) -> Decimal | None:
-    """Return the leg's value in the column's own scale; None where it was not measured."""
+def adopted_for(dimension: Dimension, measured: Measured) -> Adopted | None:
+    """Return the value a column is judged by: a shoe size and a foot length stand for each other.
+
+    Returns:
+        None where neither was measured.
+    """
     adopted = measured(dimension.point, dimension.kind)
     if adopted is None and dimension.kind is Kind.SHOE:
-        adopted = measured(dimension.point, Kind.LENGTH)
-    elif adopted is None and (dimension.point, dimension.kind) == (Point.FOOT, Kind.LENGTH):
-        adopted = measured(dimension.point, Kind.SHOE)
-        if adopted is not None:
-            cautions.append(_inferred(adopted))
+        return measured(dimension.point, Kind.LENGTH)
+    if adopted is None and (dimension.point, dimension.kind) == (Point.FOOT, Kind.LENGTH):
+        return measured(dimension.point, Kind.SHOE)
+    return adopted
+
+
+def _value_for(dimension: Dimension, measured: Measured, cautions: list[str]) -> Decimal | None:
+    """Return the leg's value in the column's own scale; None where it was not measured."""
+    adopted = adopted_for(dimension, measured)
     if adopted is None:
         return None
     if dimension.system is None:
+        if adopted.kind is Kind.SHOE:
+            cautions.append(_inferred(adopted))
         return adopted.mm
     if adopted.system == dimension.system and adopted.value is not None:
         return adopted.value
@@ -173,16 +183,16 @@ def _inferred(adopted: Adopted) -> str:
 
 def _inside(
     chart: Chart,
-    inside: Sequence[Box],
+    boxes: Sequence[Box],
+    found: Outcome,
     values: dict[str, Decimal],
     cautions: Sequence[str],
-    *,
-    prescribed: bool,
 ) -> SizeAnswer:
+    inside = [boxes[row] for row in found.held]
     names = tuple(box.size.name for box in inside)
     reasons = [_between_printed(chart, box, values) for box in inside]
     told = tuple(dict.fromkeys(reason for reason in reasons if reason))
-    if len(inside) == 1:
+    if found.verdict is Verdict.FITS:
         box = inside[0]
         return SizeAnswer(
             Verdict.FITS,
@@ -199,7 +209,7 @@ def _inside(
         if len(names) == 2
         else say("{sizes} all hold.", sizes=sizes)
     )
-    if prescribed:
+    if found.size is None:
         return SizeAnswer(
             Verdict.OVERLAP,
             alternatives=names,
@@ -208,7 +218,7 @@ def _inside(
             reasons=(both, say("For a prescribed garment you choose, with a reason."), *told),
             cautions=tuple(cautions),
         )
-    chosen = _choose(chart, inside, values)
+    chosen = boxes[found.size]
     rule = {
         "larger": say("The chart's rule takes the larger."),
         "smaller": say("The chart's rule takes the smaller."),
@@ -226,46 +236,32 @@ def _inside(
     )
 
 
-def _choose(chart: Chart, inside: Sequence[Box], values: dict[str, Decimal]) -> Box:
-    if chart.overlap == "larger":
-        return inside[-1]
-    if chart.overlap == "smaller":
-        return inside[0]
-    ankles = [d.id for d in chart.dimensions if (d.point, d.kind) == (Point.B, Kind.GIRTH)]
-    if not ankles:
-        return inside[-1]
-    ankle = ankles[0]
-    margins = [box.edges[ankle].margin(values[ankle]) for box in inside]
-    best = max(margins)
-    return [box for box, margin in zip(inside, margins, strict=True) if margin == best][-1]
-
-
 def _outside(
-    chart: Chart, boxes: Sequence[Box], values: dict[str, Decimal], cautions: Sequence[str]
+    chart: Chart,
+    boxes: Sequence[Box],
+    verdict: Verdict,
+    values: dict[str, Decimal],
+    cautions: Sequence[str],
 ) -> SizeAnswer:
-    verdict = Verdict.PROPORTIONS
     reasons: list[str] = []
     for dimension in chart.dimensions:
         value = values[dimension.id]
-        column = [box.edges[dimension.id] for box in boxes]
-        low, high = min(edge.low for edge in column), max(edge.high for edge in column)
+        place = whereabouts(boxes, dimension.id, value)
         shown = _show(dimension, value)
         words = dimension_words(dimension.id)
-        if not low <= value <= high:
-            verdict = Verdict.OFF_CHART
+        if place in ("below", "above"):
+            column = [box.edges[dimension.id] for box in boxes]
             reasons.append(
                 say(
                     "{name} {value} is {how} every size ({low} to {high}).",
                     name=words,
                     value=shown,
-                    how=say("below") if value < low else say("above"),
-                    low=_show(dimension, low),
-                    high=_show(dimension, high),
+                    how=say("below") if place == "below" else say("above"),
+                    low=_show(dimension, min(edge.low for edge in column)),
+                    high=_show(dimension, max(edge.high for edge in column)),
                 )
             )
-        elif not any(edge.holds(value) for edge in column):
-            if verdict is not Verdict.OFF_CHART:
-                verdict = Verdict.BETWEEN
+        elif place == "gap":
             reasons.append(
                 say("{name} {value} falls in a gap between sizes.", name=words, value=shown)
             )

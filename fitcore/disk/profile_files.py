@@ -11,7 +11,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from fitcore.charts.certainty_model import CertaintyRules
 from fitcore.charts.chart import Chart
+from fitcore.charts.favourites_model import Favourites
+from fitcore.disk.favourites import FAVOURITES_ID, FOLDER
 from fitcore.disk.profile_reading import read_profile, toml_files, unreadable
 from fitcore.disk.screening_files import load_screening
 from fitcore.moment.swelling_model import SwellingModel
@@ -35,6 +38,7 @@ TIME_RULES_ID = "time-of-day"
 SWELLING_ID = "day-swelling"
 QUALITY_ID = "repeat-error"
 ILLUSTRATION_ID = "pressure-profile"
+CERTAINTY_ID = "size-certainty"
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,9 @@ class Profiles:
     standards: tuple[PressureStandard, ...]
     """Standards of pressure classes, sorted by id."""
     illustration: IllustrationRules
+    certainty: CertaintyRules
+    favourites: frozenset[str] = frozenset()
+    """Ids of the charts the service uses most."""
     problems: tuple[Problem, ...] = ()
 
     @property
@@ -63,6 +70,8 @@ class Profiles:
             self.swelling,
             self.screening,
             self.standards,
+            self.certainty,
+            self.favourites,
         )
 
     def protocol(self, protocol_id: str) -> Protocol:
@@ -89,7 +98,7 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
 
     Args:
         own: a data folder that may hold `charts/`, `protocols/`, `rules/`, `ranges/`,
-            `swelling/`, `screening/`, `pressure/` and `illustration/` of its own.
+            `swelling/`, `screening/`, `pressure/`, `illustration/`, `certainty/` and `favourites/` of its own.
         charts: a folder of chart files to use instead of all others.
 
     Raises:
@@ -107,11 +116,13 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
     swelling = load("swelling", SwellingModel).get(SWELLING_ID)
     standards = load("pressure", PressureStandard)
     illustration = load("illustration", IllustrationRules).get(ILLUSTRATION_ID)
+    certainty = load("certainty", CertaintyRules).get(CERTAINTY_ID)
+    favourites = load(FOLDER, Favourites).get(FAVOURITES_ID)
     screening, screening_problems = load_screening(own)
     problems += screening_problems
     if ranges is None or rules is None or swelling is None:
         raise _incomplete(problems)
-    if illustration is None or not standards:
+    if illustration is None or certainty is None or not standards:
         raise _incomplete(problems)
     return Profiles(
         tuple(chart_files[key] for key in sorted(chart_files)),
@@ -122,6 +133,8 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
         screening,
         tuple(standards[key] for key in sorted(standards)),
         illustration,
+        certainty,
+        frozenset(favourites.charts if favourites is not None else ()),
         tuple(problems),
     )
 

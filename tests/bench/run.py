@@ -1,7 +1,8 @@
 """Speed and memory as ratios against a bare application, in one run on one machine.
 
-`python tests/bench/run.py [--runs 9] [--sessions 200] [--keys 200]`. Linux. Nothing here passes or
-fails: a ratio over its budget (design 9) is marked, and a person looks into it.
+`python tests/bench/run.py [--runs 9] [--sessions 200] [--keys 200] [--legs 500] [--charts 20]`.
+Linux. Nothing here passes or fails: a ratio over its budget (design 9) is marked, and a person
+looks into it.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import argparse
 import os
 import platform
+import random
 import statistics
 import sys
 import tempfile
@@ -26,7 +28,11 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from crash.terminal import ENTER, LEFT_ALTERNATE_SCREEN, Terminal, program  # noqa: E402
 from crash.visit import FIELDS, leave_session  # noqa: E402
 
+from fitcore.charts.certainty import certainty  # noqa: E402
+from fitcore.charts.certainty_errors import size_errors  # noqa: E402
+from fitcore.charts.sizing import chart_values, decide_size  # noqa: E402
 from fitcore.disk.data_folder import DataFolder  # noqa: E402
+from fitcore.disk.profile_files import load_profiles  # noqa: E402
 from fitcore.disk.session_files import (  # noqa: E402
     find_session_files,
     read_session_file,
@@ -38,8 +44,10 @@ from fitcore.points import Kind, Point, Side  # noqa: E402
 from fitcore.record.codec import read_session, write_session  # noqa: E402
 from fitcore.record.edits import draft_reading  # noqa: E402
 from fitcore.record.entries import Draft  # noqa: E402
+from fitcore.record.readings import Adopted  # noqa: E402
 from fitcore.record.session import Session  # noqa: E402
-from fitcore.units import parse_length  # noqa: E402
+from fitcore.shoes import foot_length_mm  # noqa: E402
+from fitcore.units import Millimetre, parse_length  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -332,6 +340,61 @@ def reading(root: Path, sessions: int) -> Iterator[Row]:
         )
 
 
+def deciding(legs: int, charts: int) -> Iterator[Row]:
+    """Legs against charts on one core, with the certainty of each size and without.
+
+    The legs are drawn from a fixed seed: girths about the means and spreads of a published survey
+    (ANSUR II women, public), lengths and shoe sizes about usual ones.
+    """
+    rules, shipped = load_profiles().certainty, load_profiles().charts
+    # As many charts as asked for: copies are charts of their own, so nothing is shared.
+    table = [shipped[i % len(shipped)].model_copy() for i in range(charts)]
+    drawn = random.Random(20260304)  # noqa: S311 - no secret
+    about = {
+        (Point.B, Kind.GIRTH): (216, 15),
+        (Point.C, Kind.GIRTH): (373, 29),
+        (Point.G, Kind.GIRTH): (616, 56),
+        (Point.D, Kind.LENGTH): (410, 25),
+        (Point.G, Kind.LENGTH): (720, 40),
+    }
+    people: list[dict[tuple[Point, Kind], Adopted]] = []
+    for _ in range(legs):
+        leg = {
+            place: Adopted(*place, Millimetre(Decimal(round(drawn.gauss(*spread)))), 1, None, ())
+            for place, spread in about.items()
+        }
+        size = Decimal(drawn.randrange(70, 90)) / 2
+        mm = foot_length_mm(size, "eu")
+        shoe = (Point.FOOT, Kind.SHOE)
+        leg[shoe] = Adopted(*shoe, mm, 1, None, (), size, "eu")
+        people.append(leg)
+
+    def seconds(*, sure: bool) -> float:
+        start = time.perf_counter()
+        for leg in people:
+
+            def measured(
+                point: Point, kind: Kind, leg: dict[tuple[Point, Kind], Adopted] = leg
+            ) -> Adopted | None:
+                return leg.get((point, kind))
+
+            for chart in table:
+                decide_size(chart, measured)
+                if sure:
+                    values, _ = chart_values(chart, measured)
+                    certainty(chart, values, size_errors(chart, measured, rules))
+        return time.perf_counter() - start
+
+    without, sure = seconds(sure=False), seconds(sure=True)
+    count = legs * charts
+    yield Row(
+        f"{legs} legs x {charts} charts, with certainty",
+        f"{count / sure:.0f} /s",
+        f"{count / without:.0f} /s",
+        sure / without,
+    )
+
+
 def machine() -> str:
     """Name the machine."""
     cpu = "unknown processor"
@@ -352,7 +415,9 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=9)
     parser.add_argument("--sessions", type=int, default=200)
     parser.add_argument("--keys", type=int, default=200)
-    parser.add_argument("--only", choices=["starts", "measuring", "saving", "reading"])
+    parser.add_argument("--only", choices=["starts", "measuring", "saving", "reading", "deciding"])
+    parser.add_argument("--legs", type=int, default=500)
+    parser.add_argument("--charts", type=int, default=20)
     asked = parser.parse_args()
     print(machine())
     print(f"{'':<46}{'ours':>12}{'against':>12}{'ratio':>8}{'budget':>8}")
@@ -368,6 +433,7 @@ def main() -> None:
             "measuring": lambda: measuring(root, asked.keys, asked.sessions),
             "saving": lambda: saving(root, 5 * LONG_SESSION),
             "reading": lambda: reading(root, 400),
+            "deciding": lambda: deciding(asked.legs, asked.charts),
         }
         for part, rows in parts.items():
             if asked.only in (None, part):

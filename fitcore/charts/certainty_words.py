@@ -1,0 +1,213 @@
+"""What is said of how sure a size is: words first, a percentage second, and never all of it. Pure.
+
+One summary for each leg and chart: what a nurse should know or do before she leaves.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from fitcore.charts.outcome import Verdict
+from fitcore.charts.sizing import dimension_words
+from fitcore.points import Kind
+from fitcore.units import plain
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from decimal import Decimal
+
+    from fitcore.charts.certainty import Change, Spread
+    from fitcore.charts.certainty_model import CertaintyRules
+    from fitcore.charts.chart import Chart
+    from fitcore.charts.sizing import SizeAnswer
+
+SummaryCode = Literal["clear", "edge", "measure_again", "morning", "made_to_measure", "none"]
+
+_WITHOUT_SIZE = (Verdict.OFF_CHART, Verdict.PROPORTIONS, Verdict.BETWEEN)
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What one chart comes to for one leg, in a word and a sentence."""
+
+    code: SummaryCode
+    text: str
+    dimension: str | None = None
+    """The value nearest to changing the outcome; None where none is told."""
+    mm: Decimal | None = None
+    """What would have to be added to it, in mm; negative for a smaller one."""
+
+
+def summarise(
+    chart: Chart,
+    answer: SizeAnswer,
+    rules: CertaintyRules,
+    *,
+    share: float | None,
+    change: Change | None,
+    spreads: Mapping[str, Spread],
+    prescribed: bool,
+    differing: Sequence[str] = (),
+    morning: str = "",
+) -> Summary:
+    """Sum up one chart's answer for one leg: the first that holds of these.
+
+    No size to judge; readings that differ; too uncertain where another reading would help; another
+    size by morning; on the edge; no size in this chart; clear of the edge.
+
+    Args:
+        chart: the chart.
+        answer: what it says of the leg.
+        rules: limits and words.
+        share: the certainty, 0 to 1; None where nothing could be judged.
+        change: the nearest value at which the outcome would be another.
+        spreads: how each dimension scatters.
+        prescribed: whether the garment is prescribed.
+        differing: dimensions whose readings do not agree.
+        morning: the sentence on another size by morning; empty where the size holds or nothing is
+            known.
+    """
+    if share is None or answer.verdict in (Verdict.NOT_SUITABLE, Verdict.NOT_MEASURED):
+        return Summary("none", answer.reasons[0] if answer.reasons else say("Not judged."))
+    near = _nearness(chart, answer, change)
+    sure = percent_words(share, rules)
+    again = ""
+    if differing:
+        names = ", ".join(map(dimension_words, differing))
+        again = say("Measure again: {names}. The readings differ.", names=names)
+    elif _repeat_helps(change, spreads) and share < rules.words.measure_again_below.share:
+        again = say("Measure again: {near}; {sure}.", near=near, sure=sure)
+    if again:
+        return _about(change, "measure_again", f"{again} {morning}".rstrip())
+    if morning:
+        return Summary("morning", morning)
+    if share < rules.words.clear_from.share:
+        return _about(change, "edge", say("On the edge: {near}; {sure}.", near=near, sure=sure))
+    if answer.verdict in _WITHOUT_SIZE:
+        return _without_size(chart, prescribed=prescribed)
+    return _about(change, "clear", say("Clear of the edge: {near}; {sure}.", near=near, sure=sure))
+
+
+def certainty_words(share: float, rules: CertaintyRules) -> str:
+    """Say in words how sure a size is, the percentage in brackets behind."""
+    clear = share >= rules.words.clear_from.share
+    return say(
+        "{words} ({sure})",
+        words=say("clear of the edge") if clear else say("on the edge"),
+        sure=percent_words(share, rules),
+    )
+
+
+def percent_words(share: float, rules: CertaintyRules) -> str:
+    """Write a certainty as a percentage: rounded down, and never as all or nothing."""
+    # A hair is added, or 0.57 would be cut to 56 %.
+    percent = math.floor(share * 100 + 1e-9)
+    most = rules.words.most_percent
+    if percent >= most:
+        return say("over {percent} % the same if measured again", percent=most)
+    if percent < 1:
+        return say("under 1 % the same if measured again")
+    return say("about {percent} % the same if measured again", percent=percent)
+
+
+def pair_certainty(left: float, right: float) -> float:
+    """Return the probability that both legs come out the same, if their errors are independent."""
+    return left * right
+
+
+def pair_words(left: float, right: float, rules: CertaintyRules) -> str:
+    """Say how sure both legs' sizes are together, and under which condition."""
+    together = certainty_words(pair_certainty(left, right), rules)
+    return say("Both legs: {together}, if independent.", together=together)
+
+
+def firmer_size(
+    chart: Chart,
+    answer: SizeAnswer,
+    values: Mapping[str, Decimal],
+    rules: CertaintyRules,
+    *,
+    purpose: str,
+    cleared: bool,
+    abpi_known: bool,
+) -> str | None:
+    """Return the smaller size somebody who likes a firmer hold may have; None where there is none.
+
+    Only a size that holds too, only for purposes that are no treatment, only where the leg is
+    cleared and its pressure index known, and only where every girth lies well inside.
+
+    Args:
+        chart: sizes listed small to large.
+        answer: what the chart says; its alternatives hold too.
+        values: the values used, by dimension id, in the column's own scale.
+        rules: purposes and least distance.
+        purpose: what the garment is for.
+        cleared: whether the leg is cleared without a question open.
+        abpi_known: whether its pressure index was taken.
+    """
+    limits = rules.preference
+    if not (cleared and abpi_known) or purpose not in limits.purposes or answer.size is None:
+        return None
+    names = [row.name for row in chart.sizes]
+    chosen = names.index(f"{answer.size} {answer.variant or ''}".strip())
+    girths = [d.id for d in chart.dimensions if d.kind is Kind.GIRTH]
+    for row in reversed(chart.sizes[:chosen]):
+        edges = ((values[name], row.ranges[name]) for name in girths)
+        well_inside = all(high - value >= limits.least_inside_cm * 10 for value, (_, high) in edges)
+        if row.name in answer.alternatives and well_inside:
+            return row.name
+    return None
+
+
+def _repeat_helps(change: Change | None, spreads: Mapping[str, Spread]) -> bool:
+    """Whether another reading of the value nearest to an edge would make its error smaller."""
+    spread = spreads.get(change.dimension) if change is not None else None
+    return spread is not None and spread.again is not None
+
+
+def _about(change: Change | None, code: SummaryCode, text: str) -> Summary:
+    if change is None:
+        return Summary(code, text)
+    return Summary(code, text, change.dimension, change.mm)
+
+
+def _without_size(chart: Chart, *, prescribed: bool) -> Summary:
+    if chart.made == "to_measure":
+        return Summary("none", say("Outside what this garment can be made for."))
+    if prescribed:
+        return Summary(
+            "made_to_measure",
+            say("No size of this chart holds: made to measure, if the prescriber agrees."),
+        )
+    return Summary("none", say("No size of this chart holds."))
+
+
+def _nearness(chart: Chart, answer: SizeAnswer, change: Change | None) -> str:
+    """Say which value lies how far from another outcome: *ankle 2 mm from the next size (L)*."""
+    if change is None:
+        return say("no single value changes it")
+    return say(
+        "{name} {mm} mm from {what}",
+        name=dimension_words(change.dimension),
+        mm=plain(round(abs(change.mm), 1)),
+        what=_what_comes(chart, answer, change),
+    )
+
+
+def _what_comes(chart: Chart, answer: SizeAnswer, change: Change) -> str:
+    becomes = change.becomes
+    if becomes.among:
+        names = " / ".join(chart.sizes[row].name for row in becomes.among)
+        return say("a choice of sizes ({sizes})", sizes=names)
+    if becomes.size is None:
+        return say("where no size holds")
+    name = chart.sizes[becomes.size].name
+    own = f"{answer.size} {answer.variant or ''}".strip() if answer.size else ""
+    if name != own:
+        return say("the next size ({size})", size=name)
+    if becomes.verdict is Verdict.OVERLAP:
+        return say("where other sizes hold too")
+    return say("where only {size} holds", size=name)
