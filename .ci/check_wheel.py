@@ -10,6 +10,7 @@ MUST_HOLD = (
     "tui/app.tcss",
     "profiles/protocols/below-knee-short.toml",
     "profiles/sample_sessions/tern/laptop.toml",
+    "profiles/sets/synthetic-adults.csv",
 )
 
 

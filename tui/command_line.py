@@ -94,8 +94,14 @@ def _run(words: list[str], surroundings: Surroundings | None) -> Outcome | int:
         arguments = main_parser().parse_args(words)
         return _without_verb(arguments)
     verb, rest = words[at], words[:at] + words[at + 1 :]
-    arguments = verb_parser(verb).parse_intermixed_args(rest)
-    command = _command(verb)
+    if verb == "chart":
+        from tui.commands.charts import read_words
+
+        arguments = read_words(rest, _find_verb(rest))
+        command: Command = arguments.run
+    else:
+        arguments = verb_parser(verb).parse_intermixed_args(rest)
+        command = _command(verb)
     if surroundings is None:
         from fitcore.disk.surroundings import real_surroundings
 

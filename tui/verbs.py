@@ -23,6 +23,7 @@ VERBS = {
     "withdraw": mark("strike an entry out; it is kept"),
     "remark": mark("add a remark to a session"),
     "import": mark("import a measuring sheet in CSV"),
+    "chart": mark("get a maker's size table in, and look at charts"),
     "fit": mark("match sessions to size charts"),
     "note": mark("write the referral note of a session"),
     "pressure": mark("illustrate the pressure of a garment up a leg"),
@@ -122,7 +123,7 @@ def verb_parser(verb: str) -> Parser:
 
 
 def _add_none(parser: Parser) -> None:
-    """`where` has no arguments of its own."""
+    """`where` has no arguments of its own; those of `chart` stand with its subcommands."""
 
 
 def _add_new(parser: Parser) -> None:

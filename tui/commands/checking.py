@@ -48,6 +48,9 @@ _BY_CONTENT = {
     "quality": re.compile(rb"^\s*least_pairs\s*=", re.MULTILINE),
     "pressure": re.compile(rb"^\s*(?:\[\[\s*classes\s*\]\]|classes\s*=)", re.MULTILINE),
     "illustration": re.compile(rb"^\s*\[\s*least_calf_percent\s*\]", re.MULTILINE),
+    "certainty": re.compile(rb"^\s*\[\[\s*errors\s*\]\]", re.MULTILINE),
+    "leg_set": re.compile(rb"^\s*synthetic\s*=", re.MULTILINE),
+    "favourites": re.compile(rb"^\s*charts\s*=", re.MULTILINE),
 }
 _BY_FOLDER = {
     "ledger": "ledger",
@@ -60,6 +63,9 @@ _BY_FOLDER = {
     "screening": "screening",
     "pressure": "pressure",
     "illustration": "illustration",
+    "certainty": "certainty",
+    "sets": "leg_set",
+    "favourites": "favourites",
 }
 _IN_SCREENING = {
     "use.toml": "rules_in_use",
@@ -122,6 +128,9 @@ class _Checked:
             "purposes": say("files of purposes"),
             "pressure": say("pressure standards"),
             "illustration": say("rules of the illustrated pressure"),
+            "certainty": say("rules on how sure a size is"),
+            "leg_set": say("sets of legs"),
+            "favourites": say("lists of favourite charts"),
         }
         counts = [f"{words[kind]} {self._counts[kind]}" for kind in words if self._counts[kind]]
         return ", ".join(counts) or say("nothing, there is no file of ours")
@@ -238,6 +247,9 @@ def _model_of(kind: str) -> type[ProfileModel]:
         from fitcore.charts.chart import Chart
 
         return Chart
+    from fitcore.charts.certainty_model import CertaintyRules
+    from fitcore.charts.favourites_model import Favourites
+    from fitcore.charts.leg_set import SetNotes
     from fitcore.moment.swelling_model import SwellingModel
     from fitcore.moment.time_rules import TimeRules
     from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
@@ -257,6 +269,9 @@ def _model_of(kind: str) -> type[ProfileModel]:
         "purposes": Purposes,
         "pressure": PressureStandard,
         "illustration": IllustrationRules,
+        "certainty": CertaintyRules,
+        "leg_set": SetNotes,
+        "favourites": Favourites,
     }
     return models[kind]
 
