@@ -31,6 +31,7 @@ from tui.desk_screening import store_answers
 from tui.judging import judge_typed
 from tui.screening_stages import make_form, next_stage
 from tui.setup_form import SetupForm
+from tui.shape_page import shape_form, shape_is_due, store_shapes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,6 +81,8 @@ class Case:
     """Who was told of a stop."""
     screened: dict[str, str] = field(default_factory=dict)
     """Question to the keys that answer it; every other line is asked, and no."""
+    shape: dict[str, str] = field(default_factory=dict)
+    """Shape and leg, such as `deep_folds:left`, to the answer; every other line is no."""
 
 
 PRESCRIBED = {
@@ -154,7 +157,7 @@ CASES = (
         # Both calves first. A swollen leg is read twice at each point, the other where they differ.
         (
             *("44.0", "44.0", "37.8", "29.5", "29.5", "42.0", "42.0", "-"),
-            *("22.6", "42.0", "-", "22.6", "37.8"),
+            *("22.6", "42.0", "-", "37.8"),
         ),
         forms=("below_knee",),
         answers={
@@ -178,6 +181,7 @@ CASES = (
             "left_dp": "140",
             "right_dp": "138",
         },
+        shape={"deep_folds:left": "yes"},
         remark="Lymphoedema left, unchanged for months; deep folds at the ankle.",
     ),
     Case(
@@ -297,6 +301,11 @@ CASES = (
             "left_dp": "130",
             "right_pt": "128",
         },
+        shape={
+            f"{shape}:{side}": "yes"
+            for shape in ("deformed_toes", "contracture")
+            for side in ("left", "right")
+        },
         remark="Measured lying, knee bent about 30 degrees; clawed toes.",
     ),
     Case(
@@ -376,6 +385,10 @@ class Day:
             screen(desk, case.screened)
         if (case.laptop, case.number) == ("tern", 4):
             correct_unit_slip(desk)
+        if case.finished and shape_is_due(desk):
+            page = shape_form(desk)
+            page.answer_rest_no()
+            store_shapes(desk, page.answers() | case.shape)
         if case.told:
             desk.answer({"told": case.told})
         if case.remark:

@@ -18,9 +18,11 @@ from tui.clock_watch import ClockWatch
 from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import datetime
     from pathlib import Path
 
+    from fitcore.charts.certainty_errors import RepeatErrorOf
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
     from fitcore.record.session import Session
@@ -33,6 +35,9 @@ _ALWAYS_CLOSE = ("ctrl+q", "ctrl+c")
 EXIT_FAULT = 2
 EXIT_SIGNAL = 3
 _PLAIN_TERMINALS = ("linux", "ansi", "vt100", "vt220", "xterm-16color", "screen", "cons25")
+
+_SESSIONS_OF_ERROR = 200
+"""Newest sessions of a measurer that tell her repeat error: enough, and quickly read."""
 
 
 class AnklefirstApp(App[int]):
@@ -219,10 +224,30 @@ class AnklefirstApp(App[int]):
         await self._show(ReviewScreen(desk))
 
     async def show_result(self, desk: Desk) -> None:
-        """Show the result."""
+        """Show the result; before it the legs' shape is asked where it must be."""
         from tui.screens.result import ResultScreen
+        from tui.shape_page import shape_is_due
 
+        if shape_is_due(desk):
+            await self.show_shape(desk)
+            return
         await self._show(ResultScreen(desk))
+
+    async def show_shape(self, desk: Desk) -> None:
+        """Ask what a tape does not see, then show the result."""
+        from tui.screens.questions import QuestionsScreen
+        from tui.shape_page import shape_form, store_shapes
+
+        page = QuestionsScreen(
+            desk,
+            shape_form(desk),
+            say("The legs' shape, which no tape sees."),
+            title=say("Shape"),
+            save=lambda answers: store_shapes(desk, answers),
+            then=lambda: self.show_result(desk),
+            back=lambda: self.show_measure(desk),
+        )
+        await self._show(page)
 
     async def _show(self, screen: WorkScreen) -> None:
         if len(self.screen_stack) > 1:
@@ -252,6 +277,10 @@ class AnklefirstApp(App[int]):
             return []
         return [say("! {count} files could not be read: run anklefirst check.", count=len(unread))]
 
+    def keep_profiles(self, profiles: Profiles) -> None:
+        """Take profiles as they are by now, for the sessions to come."""
+        self._profiles = profiles
+
     async def load_profiles(self) -> Profiles:
         """Load charts, protocols and rules, once, in a thread."""
         if self._profiles is None:
@@ -275,6 +304,9 @@ class AnklefirstApp(App[int]):
         laptop = self.folder.laptop
         opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
         profiles = await self.load_profiles()
+        own_error = await asyncio.to_thread(
+            _own_error, self.sessions.values(), laptop.measurer, self.folder.path
+        )
         self._desk = Desk(
             self.folder,
             profiles,
@@ -287,6 +319,7 @@ class AnklefirstApp(App[int]):
             clock_flags=lambda: self._clock.flags(
                 self._known_sessions(), laptop.id, profiles.rules.time
             ),
+            own_error=own_error,
         )
         return self._desk
 
@@ -341,6 +374,16 @@ def _load_profiles(own: Path) -> Profiles:
     from fitcore.disk.profile_files import load_profiles
 
     return load_profiles(own)
+
+
+def _own_error(sessions: Iterable[Session], measurer: str, own: Path) -> RepeatErrorOf:
+    """Return the measurer's own repeat error, from the newest sessions she measured."""
+    from fitcore.disk.profile_files import load_quality_rules
+    from fitcore.quality.quality_report import error_of, report_quality
+
+    hers = sorted((s for s in sessions if s.text("measurer") == measurer), key=lambda s: s.id)
+    rules, _ = load_quality_rules(own)
+    return error_of(report_quality(hers[-_SESSIONS_OF_ERROR:], rules), measurer)
 
 
 def _theme() -> str:

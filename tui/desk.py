@@ -35,6 +35,7 @@ from tui.telling import Telling
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from fitcore.charts.certainty_errors import RepeatErrorOf
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.profile_files import Profiles
     from fitcore.flags import Flag
@@ -65,6 +66,7 @@ class Desk:
         earlier: Sequence[Session] = (),
         opening: Mapping[str, Value] | None = None,
         clock_flags: Callable[[], tuple[Flag, ...]] = tuple,
+        own_error: RepeatErrorOf | None = None,
     ) -> None:
         """Open a session at the field it was left at.
 
@@ -76,11 +78,13 @@ class Desk:
             earlier: the same client's older sessions, newest first.
             opening: answers a new session begins with; written with the first others.
             clock_flags: what is doubtful about the laptop's clock at this moment.
+            own_error: the measurer's own repeat error in mm, where enough is known of it.
         """
         self.folder = folder
         self.profiles = profiles
         self.session = session
         self.earlier = earlier
+        self._own_error = own_error
         self._opening = dict(opening or {})
         self.half_typed: dict[str, str] = {}
         """Name of a field to what is typed there and not accepted."""
@@ -191,6 +195,7 @@ class Desk:
             self.profiles.rules,
             self.earlier,
             on=self.now().date(),
+            own_error=self._own_error,
         )
 
     def usual_words(self) -> str:
@@ -361,6 +366,10 @@ class Desk:
             return old.measurer
         now = self.folder.laptop.measurer
         return now if now != self.measurer else ""
+
+    def use_profiles(self, profiles: Profiles) -> None:
+        """Judge by other profiles from now on."""
+        self.profiles, self._view = profiles, None
 
     def append(self, *drafts: Draft) -> None:
         """Write entries and take up the session as it then stands."""

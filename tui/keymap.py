@@ -249,6 +249,9 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         _DOWN,
         Action("measure", ("f2",), mark("measure"), mark("go back to the readings")),
         Action("result", ("f6",), mark("result"), mark("show the result all the same")),
+        Action(
+            "shape", ("f8",), mark("shape"), mark("say what the legs' shape is, which no tape sees")
+        ),
         Action("leave", ("escape",), mark("pause"), mark("stop here; the session is not finished")),
         _HELP,
         _PAUSE_AND_QUIT,
@@ -287,6 +290,20 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             ("f4",),
             mark("fit?"),
             mark("show whether compression may be fitted, and the answers behind it"),
+        ),
+        Action(
+            "favourite",
+            ("f9",),
+            mark("favourite"),
+            mark("take the marked chart among those shown first, or out of them"),
+            shown=False,
+        ),
+        Action(
+            "shape",
+            ("f8",),
+            mark("shape"),
+            mark("say what the legs' shape is, which no tape sees"),
+            shown=False,
         ),
         Action("leave", ("escape",), mark("pause"), mark("back to the start, not finished yet")),
         _HELP,

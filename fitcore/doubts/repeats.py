@@ -11,7 +11,7 @@ from decimal import Decimal
 from statistics import median
 from typing import TYPE_CHECKING, Literal, get_args
 
-from fitcore.charts.boxes import chart_boxes
+from fitcore.charts.outcome import boxes_of
 from fitcore.charts.sizing import Measured, SizeAnswer, Verdict, chart_values
 from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Side, place_words
@@ -199,7 +199,7 @@ def near_edges(
         values, missing = chart_values(chart, measured)
         if missing:
             continue
-        boxes = chart_boxes(chart)
+        boxes = boxes_of(chart)
         for dimension in chart.dimensions:
             if dimension.kind is Kind.SHOE:
                 continue

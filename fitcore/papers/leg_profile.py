@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fitcore.charts.chart import Chart
-    from fitcore.fit import LegFit
+    from fitcore.leg_fit import LegFit
     from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
 
 _COVERED = {

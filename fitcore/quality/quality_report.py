@@ -6,7 +6,6 @@ a round figure. From how many readings on something is said: the thresholds' own
 
 from __future__ import annotations
 
-import math
 import statistics
 from collections import Counter, defaultdict
 from dataclasses import dataclass
@@ -31,15 +30,12 @@ from fitcore.quality.repeat_error import (
 from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from datetime import date
 
     from fitcore.points import Place, Point
     from fitcore.quality.quality_rules import QualityRules
     from fitcore.record.session import Session
-
-_MEDIAN_OF_THREE = math.sqrt(1 - math.sqrt(3) / math.pi)
-"""Error of the median of three normal readings against that of one: 0.670 (computed)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,49 +151,18 @@ def report_quality(sessions: Iterable[Session], rules: QualityRules) -> QualityR
     )
 
 
-def standard_error(
-    report: QualityReport,
-    measurer: str,
-    point: Point,
-    kind: Kind,
-    *,
-    floor_mm: Decimal,
-    readings: int = 1,
-) -> float:
-    """Return the error of a value used, in mm: one standard deviation.
+def error_of(report: QualityReport, measurer: str) -> Callable[[Point, Kind], float | None]:
+    """Return how to look up a measurer's own repeat error, in mm: one standard deviation.
 
     It rests on repeats within one sitting. Another day's mark on the skin may lie elsewhere, which
-    this does not hold.
-
-    Args:
-        report: what is known of the measurers.
-        measurer: who held the tape.
-        point: where.
-        kind: girth or length.
-        floor_mm: least error of one reading, from the protocol; it holds alone where the measurer
-            has too few pairs at this measure.
-        readings: how many readings the value rests on: mean of two, median of three and more.
-
-    Raises:
-        ValueError: no readings.
+    this does not hold. With too few pairs of a measure nothing is known.
     """
-    known = (
-        row.tem_mm
+    known = {
+        (row.point, row.kind): row.tem_mm
         for row in report.repeat_error
-        if row.measurer == measurer and (row.point, row.kind) == (point, kind)
-        if report.enough(row)
-    )
-    return max(float(floor_mm), *known, 0.0) * _shrinking(readings)
-
-
-def _shrinking(readings: int) -> float:
-    """Return the error of a mean of two or a median of more against that of one reading."""
-    if readings < 1:
-        raise ValueError(f"{readings} readings")
-    if readings <= 2:
-        return 1 / math.sqrt(readings)
-    # For more than three the limit for large samples, which is never too small.
-    return _MEDIAN_OF_THREE if readings == 3 else math.sqrt(math.pi / (2 * readings))
+        if measurer and row.measurer == measurer and report.enough(row)
+    }
+    return lambda point, kind: known.get((point, kind))
 
 
 def _between_errors(sorted_out: Sequence[tuple[Session, Readings]]) -> tuple[BetweenError, ...]:

@@ -21,6 +21,16 @@ from fitcore.words import say
 if TYPE_CHECKING:
     from fitcore.record.entries import Value
 
+SHAPES = (
+    "deep_folds",
+    "sudden_step",
+    "deformed_toes",
+    "swollen_toes",
+    "contracture",
+    "no_ankle_narrowing",
+)
+"""What a leg's shape may be that a table of girths does not see."""
+
 UNKNOWN = "unknown"
 """An answer to a question about time: asked, and nobody knows."""
 
@@ -69,6 +79,8 @@ FIELDS: dict[str, Field] = {
         Field("tape", "choice", ("cm", "in")),
         Field("repeats", "choice", ("where_doubtful", "each_point", "second_round")),
         Field("round_skipped", "text"),
+        Field("shape_left", "choices", ("nothing", *SHAPES, UNKNOWN)),
+        Field("shape_right", "choices", ("nothing", *SHAPES, UNKNOWN)),
         Field("clock", "choice", ("correct", "wrong")),
         # Each entry stands: a second person told takes nothing from the first.
         Field("told", "text", working_state=True),
@@ -169,6 +181,8 @@ def field_words(what: str) -> str:
         "tape": say("Tape shows"),
         "repeats": say("Second reading"),
         "round_skipped": say("Repeats left out"),
+        "shape_left": say("Shape, LEFT leg"),
+        "shape_right": say("Shape, RIGHT leg"),
         "clock": say("Date and time"),
         "told": say("Who was told"),
         "finished": say("Finished"),
@@ -217,6 +231,13 @@ def choice_words(choice: str) -> str:
         "exercise": say("exercise"),
         "hot_bath": say("hot bath"),
         "warm_room": say("hot room"),
+        "unknown": say("not known"),
+        "deep_folds": say("deep folds"),
+        "sudden_step": say("a sudden step in girth"),
+        "deformed_toes": say("toes out of shape"),
+        "swollen_toes": say("swollen toes"),
+        "contracture": say("a joint that does not straighten"),
+        "no_ankle_narrowing": say("no narrowing at the ankle"),
         "within_day": say("in the last day"),
         "within_three_days": say("in the last 3 days"),
     }

@@ -35,10 +35,12 @@ def test_the_document_has_the_documented_shape(anklefirst: Anklefirst, session: 
     assert ran.code == 0
     assert set(ran.json) == {"sessions", "problems"}
     [found] = ran.json["sessions"]
-    assert set(found) == {"session", "client", "screening", "pair", "flags", "legs"}
+    assert set(found) == {
+        *("session", "client", "screening", "pair", "flags", "legs", "ranking"),
+    }
     assert (found["session"], found["client"], found["flags"]) == (session, "SK-07", [])
     left, right = found["legs"]
-    assert set(left) == {"side", "clearance", "adopted", "charts", "swelling"}
+    assert set(left) == {"side", "clearance", "shape", "adopted", "charts", "swelling"}
     assert (left["side"], right["side"], left["clearance"]) == ("left", "right", "not_screened")
     assert left["adopted"] == [
         {
@@ -75,7 +77,8 @@ def test_the_document_has_the_documented_shape(anklefirst: Anklefirst, session: 
     low_tide = by_name["mill-four-low-tide"]
     assert set(low_tide) == {
         "chart", "invented", "verdict", "size", "variant", "alternatives", "complete", "margins",
-        "offered", "offered_why", "reasons", "cautions", "certainty", "summary", "morning",
+        "offered", "offered_why", "reasons", "cautions", "certainty", "summary",
+        "summary_text", "firmer", "morning",
     }  # fmt: skip
     assert (low_tide["verdict"], low_tide["size"]) == ("fits", "3")
     assert low_tide["offered"] is False

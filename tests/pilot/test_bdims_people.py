@@ -6,6 +6,7 @@ size decision is checked against a second one, written here from the design page
 
 from __future__ import annotations
 
+import re
 import time
 from datetime import date
 from decimal import Decimal
@@ -163,6 +164,9 @@ async def measure(visit: Visit, girths: dict[str, str], protocol: str, *, prescr
     await visit.rest()
     if visit.screen == "review":
         await visit.keys("<f6>")
+    if prescribed:
+        await visit.until_screen("first_page")
+        await visit.keys("N<enter>")
     await visit.until_screen("result")
 
 
@@ -217,7 +221,12 @@ def check_shown(rows: list[str], expected: dict[str, tuple[str, str]], garment: 
         too_strong = printed is None or printed["mmhg"][1] > 20
         if verdict in ("fits", "overlap") and garment.purpose != "prescribed" and too_strong:
             told = f"{told}, not to fit"
-        assert set(cells) == {told}, title
+        assert {without_sureness(cell) for cell in cells} == {told}, title
+
+
+def without_sureness(cell: str) -> str:
+    """Take the word on how sure a size is out of a cell: that is tested against other code."""
+    return re.sub(r", (clear|on the edge|measure again|morning\?)", "", cell)
 
 
 def size_of(answer: SizeAnswer) -> str:

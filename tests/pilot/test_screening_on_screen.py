@@ -183,6 +183,8 @@ async def test_a_prescribers_decision_lets_a_stopped_leg_be_offered(data: Path) 
         await visit.until_screen("measure")
         await visit.keys("36.2<enter>36,4<enter>")
         await visit.keys("22.4<enter>40<enter>eu 39<enter>22,6<enter>40.2<enter>24.6<enter>")
+        await visit.until("The legs' shape")
+        await visit.keys("N<enter>")
         await visit.until_screen("result")
         await visit.until("May be offered. Prescriber's decision: S-02 (specialist)")
 
@@ -332,7 +334,9 @@ async def test_the_pressure_is_drawn_only_when_asked_for_and_is_no_measurement(d
         await visit.until_screen("text")
         await visit.until("Illustration: not this leg's pressure; never choose a size from it.")
         await visit.until("LEFT leg. Invented Mill Four Low Tide", "ankle B 22.4 13.0 100")
-        await visit.keys("<escape><down><down><f5>")
+        await visit.keys("<escape>sandbar")
+        await visit.until("Looked for: sandbar_ (1)")
+        await visit.keys("<f5>")
         await visit.until("This garment prints no pressure")
 
 

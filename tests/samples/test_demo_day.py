@@ -183,9 +183,18 @@ def test_only_cleared_legs_are_offered_a_size() -> None:
         if any(chart.offered for chart in leg.charts)
     }
     both = {"tern-001-9", "tern-002-7", "tern-003-5", "tern-006-0", "dunlin-006-M"}
-    assert offered == {(code, side) for code in both for side in ("left", "right")} | {
-        ("dunlin-001-W", "left")  # prescribed for the left leg alone
-    }
+    assert offered == {(code, side) for code in both for side in ("left", "right")}
+
+
+def test_case_6_deep_folds_are_for_a_specialist_whatever_the_numbers_say() -> None:
+    left, right = fitted("dunlin", "dunlin-001-W").legs
+    assert (left.offer.offered, left.may_be_fitted) == (True, False)
+    assert left.why == "Numbers may fit, shape may not: a specialist first (deep folds)."
+    assert (left.shapes, right.shapes) == (("deep_folds",), ())
+    judged = [chart for chart in left.charts if chart.certainty is not None]
+    assert judged
+    assert {chart.summary.code for chart in judged} == {"made_to_measure"}
+    assert not any(chart.offered for chart in left.charts)
 
 
 def test_case_5_the_tape_tells_the_difference_between_the_calves() -> None:
@@ -214,6 +223,9 @@ def test_case_1_shop_worker_is_clear_of_the_edges() -> None:
     ]
     assert min(margins) >= Decimal(10)
     assert flags(fit) == set()
+    judged = [chart for leg in fit.legs for chart in leg.charts if chart.chart.line == "Haar"]
+    assert [chart.summary.code for chart in judged] == ["clear", "clear"]
+    assert all(chart.certainty is not None and chart.certainty > 0.99 for chart in judged)
 
 
 def test_case_2_night_baker_is_not_late() -> None:
@@ -335,8 +347,8 @@ def test_case_6_a_known_difference_between_the_legs_is_a_note_and_both_were_read
         ("other_leg", "note", Side.LEFT, Point.B),
         ("other_leg", "note", Side.LEFT, Point.C),
     ]
-    used = {(value.point.value, value.readings) for leg in fit.legs for value in leg.adopted[:2]}
-    assert used == {("B", 2), ("C", 2)}
+    used = [(v.point.value, v.readings) for leg in fit.legs for v in leg.adopted[:2]]
+    assert used == [("B", 2), ("C", 2), ("B", 1), ("C", 2)], "the difference is known of old"
 
 
 def test_case_6_the_swelling_model_is_withheld_and_says_why(
@@ -390,6 +402,22 @@ def test_case_12_a_lying_leg_gets_the_posture_caution() -> None:
     )
     cautions = [c for leg in fit.legs for chart in leg.charts for c in chart.answer.cautions]
     assert any("Measured lying" in caution for caution in cautions)
+
+
+def test_case_12_clawed_toes_want_an_open_toe_and_the_leg_a_specialist() -> None:
+    fit = next(
+        fit_session(load(p), PROFILES.charts, PROFILES.rules, on=DAY)
+        for p in find_session_files(SAMPLES / "petrel")
+        if load(p).text("client").startswith("petrel-002")
+    )
+    for leg in fit.legs:
+        assert leg.shapes == ("deformed_toes", "contracture")
+        by_line = {chart.chart.line: chart for chart in leg.charts}
+        assert by_line["Low Tide"].chart.toe == "soft_cap"
+        assert "an open toe" in by_line["Low Tide"].answer.reasons[0]
+        assert by_line["Spindrift"].chart.toe == "open"
+        assert by_line["Spindrift"].summary.code == "made_to_measure"
+        assert not any(chart.offered for chart in leg.charts)
 
 
 def test_case_14_both_postures_are_kept_when_the_two_copies_are_joined() -> None:

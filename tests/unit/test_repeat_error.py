@@ -19,9 +19,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import AT, SESSION, entry_from_line, entry_of, millimetres
 
+from fitcore.charts.certainty_errors import error_of_middle
 from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Kind, Point, Side
-from fitcore.quality.quality_report import QualityReport, report_quality, standard_error
+from fitcore.quality.quality_report import QualityReport, error_of, report_quality
 from fitcore.quality.quality_rules import QualityRules
 from fitcore.quality.repeat_error import (
     Pair,
@@ -448,28 +449,22 @@ def test_field_behaviour_in_an_open_data_set_is_told() -> None:
 # --- the error of a value used -----------------------------------------------------------------
 
 
-def _error(
-    report: QualityReport, floor: str = "1", readings: int = 1, measurer: str = "N-17"
-) -> float:
-    return standard_error(
-        report, measurer, Point.B, Kind.GIRTH, floor_mm=Decimal(floor), readings=readings
-    )
+def _error(report: QualityReport, measurer: str = "N-17") -> float | None:
+    return error_of(report, measurer)(Point.B, Kind.GIRTH)
 
 
 def test_a_measurers_own_error_holds_from_enough_pairs_on() -> None:
     few = report_quality(_sessions(*[4] * (RULES.least_pairs - 1)), RULES)
-    assert _error(few) == 1
+    assert _error(few) is None
     many = report_quality(_sessions(*[4] * RULES.least_pairs), RULES)
     assert _error(many) == pytest.approx(math.sqrt(8))
-    assert _error(many, measurer="N-18") == 1, "nobody takes another's error"
-    assert standard_error(many, "N-17", Point.C, Kind.GIRTH, floor_mm=Decimal(2)) == 2
+    assert _error(many, measurer="N-18") is None, "nobody takes another's error"
+    assert error_of(many, "N-17")(Point.C, Kind.GIRTH) is None
 
 
-def test_the_error_is_never_below_the_floor() -> None:
-    """Ten equal pairs show a copied reading or a coarse tape, not a perfect one."""
-    report = report_quality(_sessions(*[0] * 10), RULES)
-    assert report.repeat_error[0].tem_mm == 0
-    assert _error(report, floor="1.5") == 1.5
+def test_readings_of_nobody_named_are_nobodys_error() -> None:
+    nobody = report_quality(_sessions(*[4] * RULES.least_pairs, measurer=""), RULES)
+    assert _error(nobody, "") is None
 
 
 def _median_of(count: int) -> float:
@@ -483,21 +478,20 @@ def _median_of(count: int) -> float:
 
 
 def test_the_error_of_a_mean_of_two_and_of_a_median_of_three() -> None:
-    report = report_quality([], RULES)
-    assert _error(report, readings=2) == pytest.approx(1 / math.sqrt(2))
-    assert _error(report, readings=3) == pytest.approx(_median_of(3), abs=1e-4)
+    assert error_of_middle(2) == pytest.approx(1 / math.sqrt(2))
+    assert error_of_middle(3) == pytest.approx(_median_of(3), abs=1e-4)
     for count in (5, 7, 9):
-        assert _median_of(count) <= _error(report, readings=count) < 1.06 * _median_of(count)
+        assert _median_of(count) <= error_of_middle(count) < 1.06 * _median_of(count)
 
 
 def test_more_readings_never_make_the_error_larger() -> None:
-    errors = [_error(report_quality([], RULES), readings=n) for n in range(1, 4)]
+    errors = [error_of_middle(n) for n in range(1, 4)]
     assert errors == sorted(errors, reverse=True)
 
 
 def test_no_readings_have_no_error() -> None:
     with pytest.raises(ValueError, match="0 readings"):
-        _error(report_quality([], RULES), readings=0)
+        error_of_middle(0)
 
 
 # --- the document ------------------------------------------------------------------------------

@@ -18,7 +18,8 @@ from tui.commands import flag_line
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fitcore.fit import ChartFit, LegFit, SessionFit
+    from fitcore.fit import SessionFit
+    from fitcore.leg_fit import ChartFit, LegFit
     from fitcore.record.readings import Adopted
 
 
@@ -63,14 +64,16 @@ def _session_lines(found: SessionFit) -> list[str]:
         lines.append(say("Nothing was measured."))
     for leg in found.legs:
         lines += _leg_lines(leg)
+    pairs = [f"  {pair.chart.title}: {pair.text}" for pair in found.pairs if pair.text]
+    lines += ["", say("BOTH LEGS"), *pairs] if pairs else []
     return [*lines, *found.clearance.purpose_notes()]
 
 
 def _leg_lines(leg: LegFit) -> list[str]:
     lines = ["", side_words(leg.side)]
-    if not leg.offer.offered:
+    if not leg.may_be_fitted:
         lines.append(f"  {say('Size for information. Not cleared to fit.')}")
-    lines.append(f"  {leg.offer.why}")
+    lines.append(f"  {leg.why}")
     lines += [f"  ! {missing}" for missing in leg.not_taken]
     lines += [f"  {_adopted_words(value)}" for value in leg.adopted]
     for fit in leg.charts:
@@ -82,18 +85,24 @@ def _leg_lines(leg: LegFit) -> list[str]:
 def _chart_lines(leg: LegFit, fit: ChartFit) -> list[str]:
     chart, answer = fit.chart, fit.answer
     words = verdict_words(answer)
-    lines = [
-        f"  {chart.title} ({chart.id}): "
-        + (words if fit.offer.offered else say("for information: {words}", words=words))
-    ]
+    if not fit.offer.offered or fit.shape:
+        words = say("for information: {words}", words=words)
+    lines = [f"  {chart.title} ({chart.id}): {words}"]
     if leg.offer.offered and not fit.offer.offered:
         lines.append(f"    ! {fit.offered_why}")
     if chart.invented:
         lines.append(f"    {say('Invented chart: never order from it.')}")
     lines += [f"    {reason}" for reason in answer.reasons]
     lines += [f"    ! {caution}" for caution in answer.cautions]
-    if by_morning := morning_words(fit.morning):
+    if fit.certainty is not None:
+        sign = "" if fit.summary.code == "clear" else "! "
+        lines.append(f"    {sign}{fit.summary.text}")
+    by_morning = morning_words(fit.morning)
+    if by_morning and by_morning not in fit.summary.text:
         lines.append(f"    ! {by_morning}")
+    if fit.firmer is not None:
+        firmer = say("{size} holds, too, where a firmer hold is liked.", size=fit.firmer)
+        lines.append(f"    {firmer}")
     return lines
 
 

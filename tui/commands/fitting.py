@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
-from fitcore.disk.profile_files import Profiles, load_profiles
+from fitcore.disk.profile_files import Profiles, load_profiles, load_quality_rules
 from fitcore.fit import fit_session
 from fitcore.problems import Problem, ProblemLevel, ProfileError
+from fitcore.quality.quality_report import error_of, report_quality
+from fitcore.ranking import rank_charts
 from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, needs_person, wrong_use
@@ -44,6 +46,8 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     problems += [problem for loaded in profiles.values() for problem in loaded.problems]
     charts = _choose_charts(profiles, arguments.chart)
     of_client = _by_client(sessions.values())
+    quality_rules, _ = load_quality_rules(data)
+    quality = report_quality(sessions.values(), quality_rules)
     fits = [
         fit_session(
             session,
@@ -51,6 +55,7 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
             profiles[owners[session.id]].rules,
             sessions_before(session, client, members),
             on=surroundings.now().date(),
+            own_error=error_of(quality, session.text("measurer")),
         )
         for client, members in of_client.items()
         for session in members
@@ -62,7 +67,10 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     return Outcome(
         ExitCode.NEEDS_PERSON if worried else ExitCode.FINE,
         {
-            "sessions": [found.as_json() for found in fits],
+            "sessions": [
+                {**found.as_json(), "ranking": [row.as_json() for row in rank_charts(found)]}
+                for found in fits
+            ],
             "problems": [problem.as_json() for problem in told],
         },
         fit_lines(fits),

@@ -45,6 +45,10 @@ class EndingScreen(WorkScreen):
         """Go back to the readings."""
         await self.desk_app.show_measure(self.desk)
 
+    async def do_shape(self) -> None:
+        """Say what the legs' shape is."""
+        await self.desk_app.show_shape(self.desk)
+
     async def do_leave(self) -> None:
         """Go to the start; the session is not finished yet."""
         if await self.pause():

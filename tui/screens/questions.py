@@ -45,6 +45,7 @@ class QuestionsScreen(WorkScreen):
         form: QuestionForm,
         heading: str,
         *,
+        title: str = "",
         save: Callable[[Mapping[str, Value]], None],
         then: Callable[[], Awaitable[None]],
         back: Callable[[], Awaitable[None]] | None = None,
@@ -56,6 +57,7 @@ class QuestionsScreen(WorkScreen):
             desk: the open session.
             form: its lines and answers.
             heading: what the page is about.
+            title: the page's name in the top line, where it is not screening.
             save: stores the answers; it blocks and may raise FitError.
             then: where to go once they are stored.
             back: where Esc leads; to the start where there is no such place.
@@ -65,7 +67,7 @@ class QuestionsScreen(WorkScreen):
         self.desk = desk
         self.form = form
         self.KEYMAP = "first_page" if form.all_none else "questions"
-        self._heading = heading
+        self._heading, self._title = heading, title or say("May it be fitted?")
         self._save, self._then, self._back, self._keep = save, then, back, keep
 
     def compose_body(self) -> Iterable[Widget]:
@@ -78,7 +80,7 @@ class QuestionsScreen(WorkScreen):
     def on_mount(self) -> None:
         """Show the page."""
         self.query_one(TopBar).show(
-            say("May it be fitted?"), self.desk.client, say("by {who}", who=self.desk.measurer)
+            self._title, self.desk.client, say("by {who}", who=self.desk.measurer)
         )
         told = say("Shift+N: all asked, none.") if self.form.all_none else ""
         self.query_one("#heading", Static).update(

@@ -8,37 +8,38 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.charts.sizing import Margin, SizeAnswer, Verdict, dimension_words
-from fitcore.flags import Level, told_once
 from fitcore.moment.morning import morning_words
 from fitcore.papers.leg_profile import garment_words, leg_profile
 from fitcore.points import place_words, side_words
 from fitcore.pressures.pressure_drawing import draw_profile
+from fitcore.ranking import RankedChart, rank_charts
 from fitcore.shoes import system_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
+from tui.desk_charts import toggle_favourite
+from tui.result_words import (
+    cell_words,
+    margin_words,
+    note_lines,
+    offer_words,
+    verdict_words,
+)
 from tui.screens.ending_screen import EndingScreen
 from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
+    from textual import events
     from textual.widget import Widget
 
     from fitcore.charts.chart import Chart
-    from fitcore.fit import ChartFit, LegFit, SessionFit
+    from fitcore.fit import SessionFit
+    from fitcore.leg_fit import ChartFit, LegFit
+    from fitcore.pair_fit import PairFit
     from tui.desk import Desk
 
-_ORDER = (
-    Verdict.FITS,
-    Verdict.OVERLAP,
-    Verdict.BETWEEN,
-    Verdict.PROPORTIONS,
-    Verdict.OFF_CHART,
-    Verdict.NOT_MEASURED,
-    Verdict.NOT_SUITABLE,
-)
 _COLUMNS = 78
 _NOTE_COLUMNS = 66
 """Cells a wrapped row of notes surely fills; words do not break."""
@@ -58,7 +59,8 @@ class ResultScreen(EndingScreen):
         super().__init__(desk)
         self._fit: SessionFit = desk.result()
         self._side_index = 0
-        self._rows = chart_rows(self._fit)
+        self._rows: Sequence[RankedChart] = ()
+        self._search = ""
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the warning, the charts and the reasons of one of them."""
@@ -80,11 +82,49 @@ class ResultScreen(EndingScreen):
             say("saved"),
         )
         self.query_one("#not-cleared", Static).update(offer_content(fit))
-        legs = "".join(set_cell_size(side_words(leg.side), self._leg_width) for leg in fit.legs)
-        heading = set_cell_size("  " + say("Size chart"), self._name_width) + legs
+        self._show_charts()
+
+    def _show_charts(self, marked: str = "") -> None:
+        """Show the charts that are looked for, best first.
+
+        Args:
+            marked: id of the chart to mark; else the first is.
+        """
+        wanted = self._search.casefold()
+        self._rows = [
+            row for row in rank_charts(self._fit) if wanted in _names(row.chart).casefold()
+        ]
+        legs = "".join(
+            set_cell_size(side_words(leg.side), self._leg_width) for leg in self._fit.legs
+        )
+        named = (
+            say("Looked for: {text}_ ({count})", text=self._search, count=len(self._rows))
+            if self._search
+            else say("Size chart, best first")
+        )
+        heading = set_cell_size(f"  {named}", self._name_width) + legs
         self.query_one("#columns", Static).update(Content.styled(heading, "bold"))
-        self.query_one(PickList).show([self._line(row) for row in self._rows], 0)
+        ids = [row.chart.id for row in self._rows]
+        at = ids.index(marked) if marked in ids else 0
+        self.query_one(PickList).show([self._line(row) for row in self._rows], at)
         self.show_marked()
+
+    async def take_key(self, event: events.Key) -> None:
+        """Look for a chart by what is typed; everything else is an action."""
+        sign = event.character or ""
+        if self.too_small or not (event.key == "backspace" or (event.is_printable and sign)):
+            await super().take_key(event)
+            return
+        self._search = self._search[:-1] if event.key == "backspace" else self._search + sign
+        self._show_charts()
+
+    async def do_leave(self) -> None:
+        """Take what is looked for away; else go to the start, the session is not finished yet."""
+        if self._search:
+            self._search = ""
+            self._show_charts()
+        else:
+            await super().do_leave()
 
     @property
     def _name_width(self) -> int:
@@ -96,14 +136,14 @@ class ResultScreen(EndingScreen):
         answers = [words for row in self._rows for words in self._cells(row)]
         return max([_LEAST_LEG_COLUMNS, *(cell_len(answer) + 2 for answer in answers)])
 
-    def _cells(self, row: tuple[ChartFit, ...]) -> list[str]:
-        return [cell_words(leg, fit) for leg, fit in zip(self._fit.legs, row, strict=True)]
+    def _cells(self, row: RankedChart) -> list[str]:
+        return [cell_words(leg, fit) for leg, fit in zip(self._fit.legs, row.legs, strict=True)]
 
-    def _line(self, row: tuple[ChartFit, ...]) -> str:
-        chart = row[0].chart
+    def _line(self, row: RankedChart) -> str:
+        chart = row.chart
         cells = "".join(set_cell_size(words, self._leg_width) for words in self._cells(row))
         room = self._name_width - 3
-        title = chart.title
+        title = f"* {chart.title}" if row.favourite else chart.title
         if cell_len(title) > room:
             title = set_cell_size(title, room - 1) + "…"
         return set_cell_size(title, room) + " " + cells
@@ -111,11 +151,14 @@ class ResultScreen(EndingScreen):
     def show_marked(self) -> None:
         """Show the reasons of the marked chart for one leg."""
         self.query_one("#flags", Static).update(self._flags_content())
+        area = self.query_one("#reasons", Static)
         if not self._rows or not self._fit.legs:
+            nothing = say("No size chart is called so. Backspace or Esc.") if self._search else ""
+            area.update(Content(nothing))
             return
         leg = self._fit.legs[self._side_index]
-        fit = self._rows[self.query_one(PickList).index][self._side_index]
-        self.query_one("#reasons", Static).update(reasons_content(leg, fit))
+        row = self._rows[self.query_one(PickList).index]
+        area.update(reasons_content(leg, row.legs[self._side_index], row.pair))
 
     def _flags_content(self) -> Content:
         lines = note_lines(self._fit)
@@ -144,7 +187,7 @@ class ResultScreen(EndingScreen):
         if not self._rows or not self._fit.legs:
             return
         leg = self._fit.legs[self._side_index]
-        chart = self._rows[self.query_one(PickList).index][self._side_index].chart
+        chart = self._rows[self.query_one(PickList).index].legs[self._side_index].chart
         profiles = self.desk.profiles
         profile = leg_profile(leg, chart, profiles.illustration, profiles.standards)
         rows = (
@@ -154,6 +197,16 @@ class ResultScreen(EndingScreen):
         )
         text = TextScreen(say("Pressure up the leg"), Content("\n".join(rows)))
         await self.app.push_screen(text)
+
+    async def do_favourite(self) -> None:
+        """Take the marked chart among the service's favourites, or out of them."""
+        if not self._rows:
+            return
+        chart = self._rows[self.query_one(PickList).index].chart
+        if await self.write(lambda: toggle_favourite(self.desk, chart.id)):
+            self.desk_app.keep_profiles(self.desk.profiles)
+            self._fit = self.desk.result()
+            self._show_charts(marked=chart.id)
 
     async def do_clearance(self) -> None:
         """Show whether compression may be fitted, and the answers behind it."""
@@ -177,7 +230,7 @@ def offer_content(fit: SessionFit) -> Content:
         return Content(say(" Nothing was measured."))
     whys: dict[tuple[bool, str], list[str]] = {}
     for leg in fit.legs:
-        whys.setdefault((leg.offer.offered, leg.offer.why), []).append(side_words(leg.side))
+        whys.setdefault((leg.may_be_fitted, leg.why), []).append(side_words(leg.side))
     told = [
         why if len(sides) == len(fit.legs) else f"{', '.join(sides)}: {why}"
         for (_, why), sides in sorted(whys.items())
@@ -187,44 +240,6 @@ def offer_content(fit: SessionFit) -> Content:
     else:
         heading = (say(" Size for information. Not cleared to fit. "), "bold reverse")
     return Content.assemble(heading, "\n ", "  ".join(told))
-
-
-def cell_words(leg: LegFit, fit: ChartFit) -> str:
-    """Return a chart's answer in a few words.
-
-    Where the leg may be fitted and this garment may not, its size says so; where the leg may not
-    be fitted the heading says it of all sizes.
-    """
-    words = verdict_words(fit.answer)
-    has_size = fit.answer.size is not None or bool(fit.answer.alternatives)
-    kept_back = has_size and leg.offer.offered and not fit.offer.offered
-    return say("{size}, not to fit", size=words) if kept_back else words
-
-
-def note_lines(fit: SessionFit) -> list[str]:
-    """Return the notes on a session: what was not taken and why first, remarks, then flags."""
-    signs = {Level.BLOCK: "!!", Level.WARN: "!", Level.NOTE: "-"}
-    lines = [
-        f"! {side_words(leg.side)}: {missing}" for leg in fit.legs for missing in leg.not_taken
-    ]
-    remarks = fit.session.heads.heads_of("remarks")
-    lines += [say("! remark: {text}", text=entry.text("text")) for entry in remarks]
-    lines += [
-        f"{signs[flag.level]} {side_words(flag.side)}: {flag.text}"
-        if flag.side
-        else f"{signs[flag.level]} {flag.text}"
-        for flag in told_once(fit.flags)
-    ]
-    for leg in fit.legs:
-        if leg.times is None:
-            continue
-        side, hours = side_words(leg.side), leg.times.hours_up
-        lines.append(
-            say("- {side}: time of rising not known; a leg swells during the day", side=side)
-            if hours is None
-            else say("- {side}: {hours:.1f} h after rising", side=side, hours=hours)
-        )
-    return lines
 
 
 def notes_content(fit: SessionFit) -> Content:
@@ -244,79 +259,41 @@ def notes_content(fit: SessionFit) -> Content:
         side = side_words(leg.side)
         parts += [("\n" + say("{side}, by the morning", side=side), "bold"), "\n  "]
         parts += ["\n  ".join(leg.morning.words()), "\n"]
+    away = [f"  {row.chart.title}: {row.fell_away}" for row in rank_charts(fit) if row.fell_away]
+    if away:
+        parts += [("\n" + say("Why charts fell away"), "bold"), "\n", "\n".join(away), "\n"]
+    both = [f"  {pair.chart.title}: {pair.text}" for pair in fit.pairs if pair.text]
+    if both:
+        parts += [("\n" + say("Both legs"), "bold"), "\n", "\n".join(both), "\n"]
     parts += [("\n" + say("Notes"), "bold"), "\n", "\n".join(note_lines(fit)), "\n\n"]
     parts.append("\n".join(fit.clearance.purpose_notes()))
     return Content.assemble(*parts)
 
 
-def chart_rows(fit: SessionFit) -> list[tuple[ChartFit, ...]]:
-    """Return one row per chart, a column per leg; charts that have an answer stand first."""
-    rows = list(zip(*(leg.charts for leg in fit.legs), strict=True))
-    return sorted(
-        rows,
-        key=lambda row: (min(_ORDER.index(f.answer.verdict) for f in row), row[0].chart.title),
-    )
+def _names(chart: Chart) -> str:
+    return f"{chart.title} {chart.id}"
 
 
-def verdict_words(answer: SizeAnswer) -> str:
-    """Return a verdict in a few words."""
-    size = f"{answer.size or ''} {answer.variant or ''}".strip()
-    words = {
-        Verdict.FITS: say("{size}", size=size),
-        Verdict.OVERLAP: say(
-            "{size} (or {others})", size=size, others="/".join(answer.alternatives)
-        )
-        if size
-        else say("{others}: choose", others=" / ".join(answer.alternatives)),
-        Verdict.BETWEEN: say("between two sizes"),
-        Verdict.OFF_CHART: say("outside all sizes"),
-        Verdict.PROPORTIONS: say("sizes disagree"),
-        Verdict.NOT_SUITABLE: say("not suitable"),
-        Verdict.NOT_MEASURED: say("not measured"),
-    }
-    return words[answer.verdict]
-
-
-def reasons_content(leg: LegFit, fit: ChartFit) -> Content:
-    """Return why one chart says what it says about one leg."""
+def reasons_content(leg: LegFit, fit: ChartFit, pair: PairFit | None) -> Content:
+    """Return why one chart says what it says about one leg, how sure it is, and of both legs."""
     answer = fit.answer
     parts: list[str | tuple[str, str]] = [
         (f"{side_words(leg.side)}  {fit.chart.title}: {verdict_words(answer)}", "bold"),
+        *([f"\n{fit.summary.text}"] if fit.certainty is not None else []),
         "\n",
-        " ".join(answer.reasons),
-        "\n" + _offer_words(fit),
-        *(f"\n  {_margin_words(fit.chart, margin)}" for margin in answer.margins),
+        " ".join([*answer.reasons, offer_words(leg, fit)]),
+        *(f"\n  {margin_words(fit.chart, margin)}" for margin in answer.margins),
         *(f"\n! {caution}" for caution in answer.cautions),
     ]
-    if by_morning := morning_words(fit.morning):
+    by_morning = morning_words(fit.morning)
+    if by_morning and by_morning not in fit.summary.text:
         parts.append(f"\n! {by_morning}")
+    if fit.firmer is not None:
+        parts.append(
+            "\n" + say("{size} holds, too, where a firmer hold is liked.", size=fit.firmer)
+        )
+    if pair is not None and pair.text:
+        parts.append(f"\n{pair.text}")
     if fit.chart.invented:
         parts.append("\n" + say("! An invented chart, for trying out: never order from it."))
     return Content.assemble(*parts)
-
-
-def _offer_words(fit: ChartFit) -> str:
-    if fit.offered:
-        return say("May be offered. {why}", why=fit.offered_why)
-    return say("! For information only. {why}", why=fit.offered_why)
-
-
-def _margin_words(chart: Chart, margin: Margin) -> str:
-    shoe = any(d.id == margin.dimension and d.system is not None for d in chart.dimensions)
-    # Lengths are shown exactly as read; what a shoe size stands for is rounded to a millimetre.
-    value = round(margin.value_mm, 0) if shoe else margin.value_mm
-    name = dimension_words(margin.dimension)
-    distance = abs(round(margin.margin_mm, 1))
-    told = say(
-        "{name}: {value} cm, size {low} to {high} cm",
-        name=say("{name}, as foot length", name=name) if shoe else name,
-        value=show_cm(value),
-        low=show_cm(round(margin.low_mm, 1)),
-        high=show_cm(round(margin.high_mm, 1)),
-    )
-    how = (
-        say("{mm} mm inside", mm=distance)
-        if margin.margin_mm >= 0
-        else say("{mm} mm outside", mm=distance)
-    )
-    return f"{told}, {how}"

@@ -1,0 +1,265 @@
+"""One leg against every chart: size, whether it may be offered, how sure it is. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING
+
+from fitcore.charts.certainty import certainty, nearest_change
+from fitcore.charts.certainty_errors import size_errors
+from fitcore.charts.certainty_words import Summary, firmer_size, summarise
+from fitcore.charts.sizing import SizeAnswer, Verdict, chart_values, decide_size
+from fitcore.doubts.repeats import differing
+from fitcore.moment.conditions import LegTimes, leg_times
+from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning, morning_words
+from fitcore.points import place_words
+from fitcore.safety.outcomes import Clearance
+from fitcore.safety.shape import recorded_shapes, shape_words
+from fitcore.suitability import garment_cautions, why_not_suitable
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from decimal import Decimal
+
+    from fitcore.charts.certainty_errors import RepeatErrorOf
+    from fitcore.charts.chart import Chart
+    from fitcore.points import Side
+    from fitcore.record.readings import Adopted, Readings
+    from fitcore.safety.clearance import SessionClearance
+    from fitcore.safety.decisions import ClearanceAnswer
+    from fitcore.units import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class ChartFit:
+    """What one chart says about one leg."""
+
+    chart: Chart
+    answer: SizeAnswer
+    morning: ChartMorning | None
+    """The answers by the swelling model; None where it does not cover the leg."""
+    offer: ClearanceAnswer
+    shape: str
+    """Why the leg's shape keeps every size back; empty where it does not."""
+    certainty: float | None
+    """Probability that a fresh measuring gives the same; None where there is nothing to judge."""
+    summary: Summary
+    firmer: str | None
+    """A smaller size that holds too, for whoever likes a firmer hold; None where none may be."""
+
+    @property
+    def offered(self) -> bool:
+        """Whether its size may be offered: the leg may have this garment, and there is a size."""
+        return self.offer.offered and not self.shape and self.answer.size is not None
+
+    @property
+    def offered_why(self) -> str:
+        """Why, or why not."""
+        if self.offer.offered and self.shape:
+            return self.shape
+        if self.offer.offered and self.answer.size is None:
+            return say("No size of this chart is chosen.")
+        return self.offer.why
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in the shape `fit --json` prints."""
+        answer = self.answer
+        return {
+            "chart": self.chart.id,
+            "invented": self.chart.invented,
+            "verdict": answer.verdict.value,
+            "size": answer.size,
+            "variant": answer.variant,
+            "alternatives": list(answer.alternatives),
+            "complete": answer.complete,
+            "margins": [margin.as_json() for margin in answer.margins],
+            "offered": self.offered,
+            "offered_why": self.offered_why,
+            "reasons": list(answer.reasons),
+            "cautions": list(answer.cautions),
+            "certainty": None if self.certainty is None else round(self.certainty, 4),
+            "summary": self.summary.code,
+            "summary_text": self.summary.text,
+            "firmer": self.firmer,
+            "morning": self.morning.as_json() if self.morning else None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class LegFit:
+    """One leg: what was used and what each chart says."""
+
+    side: Side
+    offer: ClearanceAnswer
+    """Whether anything may be fitted, whatever the garment."""
+    shapes: tuple[str, ...]
+    """What was recorded of its shape."""
+    times: LegTimes | None
+    adopted: tuple[Adopted, ...]
+    not_taken: tuple[str, ...]
+    """What was not taken at this leg and why, in words: *round the ankle (B) not taken (wound)*."""
+    charts: tuple[ChartFit, ...]
+    morning: LegMorning
+
+    @property
+    def may_be_fitted(self) -> bool:
+        """Whether anything may be offered for it: it is cleared, and no shape is in the way."""
+        return self.offer.offered and not self.shapes
+
+    @property
+    def why(self) -> str:
+        """Why it may be fitted, or why not."""
+        return shape_words(self.shapes) if self.offer.offered and self.shapes else self.offer.why
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in the shape `fit --json` prints."""
+        return {
+            "side": self.side.value,
+            "clearance": self.offer.clearance.value,
+            "shape": list(self.shapes),
+            "adopted": [value.as_json() for value in self.adopted],
+            "charts": [fit.as_json() for fit in self.charts],
+            "swelling": self.morning.as_json(),
+        }
+
+
+def fit_one_leg(
+    cleared: SessionClearance,
+    readings: Readings,
+    side: Side,
+    charts: Sequence[Chart],
+    own_error: RepeatErrorOf | None = None,
+) -> LegFit:
+    """Judge a leg against every chart.
+
+    Args:
+        cleared: the session, its rules, and whether its legs may be fitted.
+        readings: the session's readings.
+        side: the leg.
+        charts: in the order the answers shall have.
+        own_error: the measurer's own repeat error in mm, where enough is known of it.
+    """
+    session, rules = cleared.session, cleared.rules
+    times = leg_times(session, readings, side)
+    hours = times.hours_up if times is not None else None
+    leg = _Leg(
+        cleared,
+        readings,
+        side,
+        recorded_shapes(session, side),
+        leg_morning(session, readings, side, rules.swelling, hours),
+        own_error,
+    )
+    return LegFit(
+        side,
+        cleared.leg(side),
+        leg.shapes,
+        times,
+        readings.adopted_of_leg(side),
+        _not_taken(readings, side),
+        tuple(map(leg.fit, charts)),
+        leg.morning,
+    )
+
+
+def fit_leg(cleared: SessionClearance, readings: Readings, side: Side, chart: Chart) -> SizeAnswer:
+    """Judge one leg against one chart, suitability first; in words, without certainty."""
+    session = cleared.session
+    unsuitable = why_not_suitable(cleared, side, chart)
+    if unsuitable:
+        return SizeAnswer(Verdict.NOT_SUITABLE, reasons=(unsuitable,))
+    answer = decide_size(chart, partial(readings.adopted, side), prescribed=_is_prescribed(cleared))
+    cautions = (
+        *answer.cautions,
+        *cleared.garment_notes(side, chart),
+        *garment_cautions(session, readings, side, chart),
+    )
+    return replace(answer, cautions=cautions)
+
+
+@dataclass(frozen=True, slots=True)
+class _Leg:
+    """What all charts are judged with."""
+
+    cleared: SessionClearance
+    readings: Readings
+    side: Side
+    shapes: tuple[str, ...]
+    morning: LegMorning
+    own_error: RepeatErrorOf | None
+
+    def fit(self, chart: Chart) -> ChartFit:
+        cleared, side, rules = self.cleared, self.side, self.cleared.rules.certainty
+        answer = fit_leg(cleared, self.readings, side, chart)
+        shape, prescribed = shape_words(self.shapes), _is_prescribed(cleared)
+        measured = partial(self.readings.adopted, side)
+        values, missing = chart_values(chart, measured)
+        if missing or answer.verdict is Verdict.NOT_SUITABLE:
+            nothing = summarise(
+                chart, answer, rules, share=None, change=None, spreads={}, prescribed=prescribed
+            )
+            return ChartFit(chart, answer, None, cleared.leg(side), shape, None, nothing, None)
+        spreads = size_errors(
+            chart, measured, rules, repeat_error=self.own_error, unit_of=self._unit_of
+        )
+        shared = rules.shared.mm if rules.shared is not None else 0.0
+        share = certainty(chart, values, spreads, prescribed=prescribed, shared_mm=shared)
+        by_morning = self.morning.of_chart(chart, self.readings, side, prescribed=prescribed)
+        summary = summarise(
+            chart,
+            answer,
+            rules,
+            share=share,
+            change=nearest_change(chart, values, spreads, prescribed=prescribed),
+            spreads=spreads,
+            prescribed=prescribed,
+            differing=self._differing(chart),
+            morning=morning_words(by_morning),
+        )
+        if shape:
+            summary = Summary("made_to_measure", shape)
+        offer = cleared.offer(side, chart)
+        firmer = self._firmer(chart, answer, values, offer)
+        return ChartFit(chart, answer, by_morning, offer, shape, share, summary, firmer)
+
+    def _firmer(
+        self,
+        chart: Chart,
+        answer: SizeAnswer,
+        values: dict[str, Decimal],
+        offer: ClearanceAnswer,
+    ) -> str | None:
+        purposes = self.cleared.session.answer("purpose").values
+        if len(purposes) != 1 or self.shapes:
+            return None
+        return firmer_size(
+            chart,
+            answer,
+            values,
+            self.cleared.rules.certainty,
+            purpose=str(purposes[0]),
+            cleared=offer.offered and offer.clearance is Clearance.CLEARED,
+            abpi_known=self.cleared.result.leg(self.side).abpi.valid,
+        )
+
+    def _differing(self, chart: Chart) -> tuple[str, ...]:
+        apart = differing(self.readings, self.cleared.rules.repeat_of(self.cleared.session))
+        return tuple(d.id for d in chart.dimensions if (self.side, d.point, d.kind) in apart)
+
+    def _unit_of(self, adopted: Adopted) -> Unit | None:
+        reading = self.readings.by_name(adopted.names[-1])
+        return reading.unit if reading is not None else None
+
+
+def _is_prescribed(cleared: SessionClearance) -> bool:
+    return cleared.session.text("purpose") == "prescribed"
+
+
+def _not_taken(readings: Readings, side: Side) -> tuple[str, ...]:
+    return tuple(
+        say("{what} not taken ({why})", what=place_words(place[1], place[2]), why=why)
+        for place in readings.places()
+        if place[0] is side and (why := readings.not_taken(place))
+    )
