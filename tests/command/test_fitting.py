@@ -341,3 +341,15 @@ def test_a_session_left_without_a_reading_is_no_last_time(anklefirst: Anklefirst
     found = anklefirst("fit", anklefirst.data, "--json").json["sessions"]
     told = {flag["code"] for session in found for flag in session["flags"]}
     assert "last_time" in told
+
+
+def test_a_session_alone_is_judged_as_in_its_folder(anklefirst: Anklefirst) -> None:
+    before = anklefirst.new()
+    anklefirst.record(before, "left", "C", "girth", "36.2")
+    anklefirst.world.later(hours=24 * 90)
+    now = anklefirst.new()
+    anklefirst.record(now, "left", "C", "girth", "41.2")
+    alone = anklefirst("fit", anklefirst.session_file(now), "--json").json["sessions"]
+    among = anklefirst("fit", anklefirst.data, "--json").json["sessions"]
+    assert alone == [found for found in among if found["session"] == now]
+    assert "last_time" in {flag["code"] for flag in alone[0]["flags"]}

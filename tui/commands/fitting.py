@@ -15,7 +15,7 @@ from fitcore.words import say
 from tui.commands import ExitCode, Outcome, needs_person, wrong_use
 from tui.commands.finding import require_paths
 from tui.commands.fit_words import fit_lines
-from tui.commands.session_reading import read_all
+from tui.commands.session_reading import read_all, read_beside
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -45,7 +45,10 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     }
     problems += [problem for loaded in profiles.values() for problem in loaded.problems]
     charts = _choose_charts(profiles, arguments.chart)
+    beside, unreadable = read_beside(read)
+    problems += unreadable
     of_client = _by_client(sessions.values())
+    known = _by_client([*sessions.values(), *beside])
     quality_rules, _ = load_quality_rules(data)
     quality = report_quality(sessions.values(), quality_rules)
     fits = [
@@ -53,7 +56,7 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
             session,
             charts[owners[session.id]],
             profiles[owners[session.id]].rules,
-            sessions_before(session, client, members),
+            sessions_before(session, client, known[client]),
             on=surroundings.now().date(),
             own_error=error_of(quality, session.text("measurer")),
         )

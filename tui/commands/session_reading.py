@@ -73,6 +73,28 @@ def read_before(owner: Path, session: Session) -> tuple[tuple[Session, ...], lis
     return sessions_before(session, client, found), problems
 
 
+def read_beside(read: ReadSessions) -> tuple[list[Session], list[Problem]]:
+    """Return what the data folders hold of the clients read, beside what was read.
+
+    A session alone is judged as in its folder: what it is to be compared with stands there.
+    """
+    found: list[Session] = []
+    problems: list[Problem] = []
+    for owner in dict.fromkeys(read.owners.values()):
+        clients = {
+            read.sessions[id_].text("client") for id_, o in read.owners.items() if o == owner
+        }
+        written = [render_value(client).encode() for client in clients if client]
+        for path in find_session_files(owner):
+            raw = b"" if path.stem in read.sessions else read_regular(path)
+            if isinstance(raw, bytes) and not any(client in raw for client in written):
+                continue
+            file = read_session_file(path)
+            problems += file.problems if file.session is None else ()
+            found += [file.session] if file.session is not None else []
+    return found, problems
+
+
 def _owner(file: Path, data: Path) -> Path:
     """Return the data folder a session file is filed in; a loose one takes the one in use."""
     above = file.absolute().parents
