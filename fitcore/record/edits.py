@@ -128,7 +128,7 @@ def draft_not_taken(
         at,
         {
             **_where(place, number),
-            "not_taken": _reason(reason),
+            "not_taken": reason_text(reason),
             "instead_of": list(instead_of) or None,
         },
     )
@@ -140,7 +140,7 @@ def draft_withdrawal(names: Sequence[str], why: str, at: datetime) -> Draft:
     Raises:
         ReadingError: no reason was given.
     """
-    return Draft("withdrawn", at, {"takes_back": list(names), "why": _reason(why)})
+    return Draft("withdrawn", at, {"takes_back": list(names), "why": reason_text(why)})
 
 
 def draft_remark(text: str, at: datetime) -> Draft:
@@ -149,7 +149,7 @@ def draft_remark(text: str, at: datetime) -> Draft:
     Raises:
         ReadingError: it is empty.
     """
-    return Draft("remarks", at, {"text": _reason(text)})
+    return Draft("remarks", at, {"text": reason_text(text)})
 
 
 def draft_other_leg(readings: Readings, sides: Sequence[Side], at: datetime) -> tuple[Draft, ...]:
@@ -197,7 +197,25 @@ def draft_kept(reading: Reading, why: str, why_for: Sequence[str], at: datetime)
     Raises:
         ReadingError: no reason was given.
     """
-    return _again(reading, at, _reason(why), why_for=list(why_for))
+    return _again(reading, at, reason_text(why), why_for=list(why_for))
+
+
+def draft_chosen(
+    reading: Reading, instead_of: Sequence[str], who: str, why: str, at: datetime
+) -> Draft:
+    """Choose one of several rival readings: the same reading again, instead of all of them.
+
+    Args:
+        reading: the one chosen.
+        instead_of: names of all rivals and of what they had replaced.
+        who: who chose.
+        why: why.
+        at: the instant, from the caller's clock.
+
+    Raises:
+        ReadingError: no reason was given.
+    """
+    return _again(reading, at, reason_text(why), instead_of=list(instead_of), who=reason_text(who))
 
 
 def find_entry(session: Session, name: str) -> Entry | None:
@@ -231,7 +249,12 @@ def _where(place: Place, number: int) -> dict[str, Value | None]:
     return {"side": side.value, "point": point.value, "kind": kind.value, "round": number}
 
 
-def _reason(text: str) -> str:
+def reason_text(text: str) -> str:
+    """Return a reason, cleaned.
+
+    Raises:
+        ReadingError: there is none.
+    """
     cleaned = clean(text, keep_newlines=True).text
     if not cleaned:
         raise ReadingError(

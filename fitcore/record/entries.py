@@ -27,7 +27,9 @@ Value = Scalar | Sequence[str]
 
 SESSION_ARRAYS = ("answers", "readings", "remarks", "withdrawn", "decisions")
 """Arrays of a session file, in the order they are written."""
-LEDGER_ARRAYS = ("notes", "voided", "links", "distincts")
+LEDGER_ARRAYS = (
+    "notes", "voided", "links", "distincts", "clock_notes", "erasures", "outside", "withdrawn"
+)  # fmt: skip
 """Arrays of a ledger, in the order they are written."""
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
@@ -65,6 +67,24 @@ class Entry:
     def takes_back(self) -> tuple[str, ...]:
         """Names of the entries this one withdraws."""
         return self.names("takes_back")
+
+    @property
+    def erased(self) -> bool:
+        """Whether its content was erased by law: only its name and what it replaced are left."""
+        return self.fields.get("erased") is True
+
+    def erase(self) -> Entry:
+        """Return what is left once the content is erased; erasing that again changes nothing.
+
+        Names of other entries stay, so that what it replaced or took back does not come back.
+        """
+        if self.erased:
+            return self
+        left: dict[str, Value] = {"by": str(self.by), "erased": True}
+        for key, names in (("instead_of", self.replaces), ("takes_back", self.takes_back)):
+            if names:
+                left[key] = list(names)
+        return Entry(self.array, render_line(left), left)
 
     def names(self, key: str) -> tuple[str, ...]:
         """Return a flat list of strings, empty where there is none."""

@@ -13,11 +13,11 @@ import tomli_w
 
 from fitcore.clean_text import clean
 from fitcore.identity import LAPTOP_ID, SESSION_ID
-from fitcore.problems import FileFault, Problem
+from fitcore.problems import FileFault, Problem, ReadingError
 from fitcore.record.codec import extra_head, judge_head, seal_problems
 from fitcore.record.document import read_document, write_document
 from fitcore.record.entries import LEDGER_ARRAYS, Entry
-from fitcore.record.session import FORMAT, Seal
+from fitcore.record.session import FORMAT, Seal, join_entries, join_heads, worse_seal
 from fitcore.words import say
 
 MANY_SESSIONS = "*"
@@ -40,6 +40,28 @@ class Ledger:
     def with_entries(self, *entries: Entry) -> Ledger:
         """Return a ledger that holds these entries too."""
         return replace(self, entries=self.entries.union(entries))
+
+
+def join_ledgers(one: Ledger, other: Ledger) -> Ledger:
+    """Join two copies of one laptop's ledger, as sessions are joined.
+
+    Raises:
+        ReadingError: they are two laptops' ledgers.
+    """
+    if one.laptop != other.laptop:
+        raise ReadingError(
+            Problem(
+                code="different_ledgers",
+                text=say("{one} and {other} are two laptops.", one=one.laptop, other=other.laptop),
+                mend=say("Only copies of the same ledger are joined."),
+            )
+        )
+    return Ledger(
+        one.laptop,
+        join_entries(one.entries, other.entries),
+        worse_seal(one.seal, other.seal),
+        join_heads(one.extra_head, other.extra_head),
+    )
 
 
 def read_ledger(raw: bytes) -> tuple[Ledger | None, tuple[Problem, ...]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fitcore.identity import EntryId
 from fitcore.instants import EPOCH, hours_between
@@ -57,6 +57,15 @@ class Adopted:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class Dispute:
+    """Readings that claim to be one, of which a person must choose."""
+
+    kind: Literal["corrections", "struck_out", "shoe_sizes"]
+    """Corrected differently; corrected here and struck out there; two shoe sizes in one round."""
+    readings: tuple[Reading, ...]
+
+
 class Readings:
     """All readings of a session, sorted out by place."""
 
@@ -65,6 +74,8 @@ class Readings:
         """Readings entries that cannot be used, each with its name."""
         self._all: dict[str, Reading] = {}
         self._by_place: defaultdict[Place, list[Reading]] = defaultdict(list)
+        self.disputes: list[Dispute] = []
+        """Where laptops say different things of one reading."""
         self._disputed: set[Place] = set()
         self._heads = session.heads
         self._origin: dict[str, str] = {}
@@ -81,7 +92,7 @@ class Readings:
         found: list[Reading] = []
         settled_rows: set[str] = set()
         for entry in sorted(session.entries, key=entry_order):
-            if entry.array != "readings":
+            if entry.array != "readings" or entry.erased:
                 continue
             withdrawn = self._heads.is_withdrawn(entry)
             try:
@@ -124,7 +135,7 @@ class Readings:
         kept: list[Reading] = []
         for reading in heads:
             same = any(
-                _meaning(reading) == _meaning(other)
+                reading_meaning(reading) == reading_meaning(other)
                 and (
                     (reading.row and reading.row == other.row)
                     or self._origins(reading) & self._origins(other)
@@ -167,6 +178,13 @@ class Readings:
         found = [self._all[name] for name in reading.lineage if name in self._all]
         instants = [r.at for r in found if r.at is not None and not r.not_taken]
         return min(instants, key=lambda at: hours_between(EPOCH, at), default=reading.at)
+
+    def struck_by(self, reading: Reading) -> tuple[str, ...]:
+        """Return the withdrawals of what a reading corrects, made without sight of it."""
+        parents = self._parents(reading)
+        copies = {name for name, origin in self._origin.items() if origin in parents}
+        targets = {*parents, *copies}
+        return tuple(str(e.by) for e in self._heads.live if not targets.isdisjoint(e.takes_back))
 
     def current(self, place: Place) -> tuple[Reading, ...]:
         """Return the readings at a place nobody has replaced or taken back, first round first."""
@@ -242,15 +260,17 @@ class Readings:
                 parent in self._struck_out or self._heads.is_name_withdrawn(parent)
                 for parent in self._parents(reading)
             ):
-                self._disputed.add(reading.place)
+                self.disputes.append(Dispute("struck_out", (reading,)))
         for rivals in corrections.values():
-            if len({_meaning(reading) for reading in rivals}) > 1:
-                self._disputed |= {reading.place for reading in rivals}
-        for place, readings in self._by_place.items():
+            if len({reading_meaning(reading) for reading in rivals}) > 1:
+                self.disputes.append(Dispute("corrections", tuple(rivals)))
+        for readings in self._by_place.values():
             shoes = [r for r in readings if r.kind is Kind.SHOE and not r.not_taken]
             latest = max((r.round for r in shoes), default=0)
-            if len({_meaning(r) for r in shoes if r.round == latest}) > 1:
-                self._disputed.add(place)
+            rivals = [r for r in shoes if r.round == latest]
+            if len({reading_meaning(r) for r in rivals}) > 1:
+                self.disputes.append(Dispute("shoe_sizes", tuple(rivals)))
+        self._disputed |= {r.place for dispute in self.disputes for r in dispute.readings}
 
     def _find_mixed_postures(self, usual: str) -> None:
         """Mark places read in two postures: a calf differs by about 1 %, so none is averaged.
@@ -288,7 +308,8 @@ def _middle(values: Sequence[Decimal]) -> Decimal:
     return (values[half - 1] + values[half]) / 2
 
 
-def _meaning(reading: Reading) -> tuple[object, ...]:
+def reading_meaning(reading: Reading) -> tuple[object, ...]:
+    """Tell readings apart by what they say, not by who wrote them."""
     return (
         reading.place,
         reading.round,

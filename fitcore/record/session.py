@@ -23,7 +23,7 @@ from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
 FORMAT = 1
 """The file format this program reads and writes; it rises only for a breaking change."""
@@ -110,7 +110,7 @@ class Register:
         for entry in self.heads:
             value = entry.fields.get("is")
             if value is not None:
-                seen.setdefault(_value_key(value), value)
+                seen.setdefault(value_key(value), value)
         return tuple(seen.values())
 
     @property
@@ -129,7 +129,7 @@ class Register:
         return tuple(str(entry.by) for entry in self.heads)
 
 
-def _value_key(value: Value) -> tuple[str, str]:
+def value_key(value: Value) -> tuple[str, str]:
     """Tell values apart by what they mean: 22.4 and 22.40 are one value, true and 1 are two."""
     if isinstance(value, int | Decimal) and not isinstance(value, bool):
         return ("number", plain(Decimal(value)))
@@ -141,7 +141,8 @@ def _value_key(value: Value) -> tuple[str, str]:
 def join(one: Session, other: Session) -> Session:
     """Join two copies of a session: everything in either, nothing else.
 
-    Commutative, associative and idempotent. The seal of the result is the worse of the two.
+    Commutative, associative and idempotent. The seal of the result is the worse of the two. What
+    is erased in one copy is erased in both, so that a late copy brings nothing back.
 
     Raises:
         ReadingError: they are different sessions.
@@ -154,9 +155,36 @@ def join(one: Session, other: Session) -> Session:
                 mend=say("Only copies of the same session are joined."),
             )
         )
-    worst = max(one.seal, other.seal, key=list(Seal).index)
-    head = dict(sorted(one.extra_head | other.extra_head))
-    return Session(one.id, one.entries | other.entries, frozenset(head.items()), worst)
+    return Session(
+        one.id,
+        join_entries(one.entries, other.entries),
+        join_heads(one.extra_head, other.extra_head),
+        worse_seal(one.seal, other.seal),
+    )
+
+
+def worse_seal(one: Seal, other: Seal) -> Seal:
+    """Return the worse of two seals."""
+    return max(one, other, key=list(Seal).index)
+
+
+def join_heads(
+    one: frozenset[tuple[str, str]], other: frozenset[tuple[str, str]]
+) -> frozenset[tuple[str, str]]:
+    """Join head lines of a newer program by key; where they differ the greater line stays."""
+    return frozenset(dict(sorted(one | other)).items())
+
+
+def join_entries(*sets: frozenset[Entry]) -> frozenset[Entry]:
+    """Join sets of entries of one file: their union, where erased beats content."""
+    union = frozenset[Entry]().union(*sets)
+    erased = {str(entry.by) for entry in union if entry.erased}
+    return erase_entries(union, erased) if erased else union
+
+
+def erase_entries(entries: frozenset[Entry], names: Collection[str]) -> frozenset[Entry]:
+    """Return the same entries without the content of those named."""
+    return frozenset(entry.erase() if str(entry.by) in names else entry for entry in entries)
 
 
 def entry_order(entry: Entry) -> tuple[str, int, str]:
@@ -199,7 +227,9 @@ class Heads:
 
     def heads_of(self, array: str) -> tuple[Entry, ...]:
         """Live entries of an array that nothing replaces, sorted."""
-        return tuple(e for e in self.live if e.array == array and not self.successors(e))
+        return tuple(
+            e for e in self.live if e.array == array and not e.erased and not self.successors(e)
+        )
 
     def register(self, what: str) -> Register:
         """Return the heads of one field; a decision counts as an answer."""
@@ -212,7 +242,8 @@ class Heads:
 
     @cached_property
     def _registers(self) -> Mapping[str, Register]:
-        fields = [e for e in self._entries if e.array in ("answers", "decisions")]
+        kinds = ("answers", "decisions")
+        fields = [e for e in self._entries if e.array in kinds and not e.erased]
         seen: defaultdict[str, list[str]] = defaultdict(list)
         heads: defaultdict[str, list[Entry]] = defaultdict(list)
         for entry in fields:

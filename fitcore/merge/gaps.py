@@ -1,0 +1,172 @@
+"""Arithmetic instead of trust: which of a laptop's numbers are missing, which were used twice.
+
+A laptop numbers its entries from 1 without a gap, and voids what a crash left unused. So a missing
+number is an entry that has not arrived, and a number with two contents is a copied disk.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from fitcore.identity import EntryId
+from fitcore.merge.ranges import Ranges
+from fitcore.problems import ReadingError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from fitcore.record.entries import Entry
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Gap:
+    """Numbers of a laptop nobody has brought, ends included."""
+
+    laptop: str
+    first: int
+    last: int
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in the shape `merge --json` prints."""
+        return {"laptop": self.laptop, "from": self.first, "to": self.last}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Clone:
+    """One entry name on two different lines: a restored backup or a copied disk. No winner."""
+
+    laptop: str
+    number: int
+    places: tuple[str, ...]
+    """Where the lines stand, sorted: session ids, `ledger/<laptop id>`."""
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in the shape `merge --json` prints."""
+        return {"laptop": self.laptop, "number": self.number, "found_in": list(self.places)}
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """The numbers of all laptops as far as some files tell; a few ranges each.
+
+    `+` puts together what different files tell, in any order and grouping: a whole archive is
+    folded without keeping it. Each session or ledger is counted once, after its copies are joined.
+    """
+
+    used: Mapping[str, Ranges] = field(default_factory=dict)
+    """Numbers an entry stands under."""
+    twice: Mapping[str, Ranges] = field(default_factory=dict)
+    """Numbers two different entries stand under."""
+    excused: Mapping[str, Ranges] = field(default_factory=dict)
+    """Numbers that need no entry: voided or erased."""
+    waiting: Mapping[str, Ranges] = field(default_factory=dict)
+    """Numbers in files changed outside: not lost, and no proof either that others exist."""
+    told: Mapping[str, int] = field(default_factory=dict)
+    """Highest number that is known to exist because another entry names it."""
+
+    def __add__(self, other: Numbers) -> Numbers:
+        laptops = {*self.used, *other.used}
+        met = {name: _of(self.used, name) & _of(other.used, name) for name in laptops}
+        told = {
+            name: max(self.told.get(name, 0), other.told.get(name, 0))
+            for name in {*self.told, *other.told}
+        }
+        return Numbers(
+            _both(self.used, other.used),
+            _both(_both(self.twice, other.twice), {n: r for n, r in met.items() if r.spans}),
+            _both(self.excused, other.excused),
+            _both(self.waiting, other.waiting),
+            told,
+        )
+
+
+def count_numbers(entries: Iterable[Entry], waiting: Iterable[Entry] = ()) -> Numbers:
+    """Return the numbers one session or ledger tells of.
+
+    Args:
+        entries: all of it, copies joined.
+        waiting: entries of copies changed outside the program, not taken over yet; their numbers
+            are not lost.
+    """
+    lines = Counter(entry.by for entry in entries)
+    excused: defaultdict[str, list[int]] = defaultdict(list)
+    told: defaultdict[str, int] = defaultdict(int)
+    for entry in entries:
+        number = entry.fields.get("number")
+        if entry.array == "voided" and isinstance(number, int) and number > 0:
+            excused[entry.by.laptop].append(number)
+        erased = _parsed(entry.names("erases")) if entry.array == "erasures" else []
+        for name in erased:
+            excused[name.laptop].append(name.number)
+        for name in [*_parsed(entry.replaces), *_parsed(entry.takes_back), *erased]:
+            told[name.laptop] = max(told[name.laptop], name.number)
+    return Numbers(
+        _by_laptop(lines),
+        _by_laptop(name for name, count in lines.items() if count > 1),
+        {laptop: Ranges.of(numbers) for laptop, numbers in excused.items()},
+        _by_laptop(entry.by for entry in waiting),
+        told,
+    )
+
+
+def find_gaps(numbers: Numbers) -> tuple[Gap, ...]:
+    """Return what is missing below the highest number known of each laptop, sorted."""
+    there = _both(numbers.used, numbers.excused)
+    return tuple(
+        Gap(laptop, first, last)
+        for laptop in sorted({*there, *numbers.told})
+        for first, last in (_of(there, laptop) | _of(numbers.waiting, laptop)).missing(
+            max(_of(there, laptop).highest, numbers.told.get(laptop, 0))
+        )
+    )
+
+
+def find_clones(
+    numbers: Numbers, places: Iterable[tuple[str, Iterable[Entry]]]
+) -> tuple[Clone, ...]:
+    """Return the names used twice and where, sorted.
+
+    Args:
+        numbers: those of all places together.
+        places: name and entries of each session and ledger; looked at only where a number was
+            used twice.
+    """
+    if not numbers.twice:
+        return ()
+    found: defaultdict[EntryId, set[str]] = defaultdict(set)
+    for place, entries in places:
+        for entry in entries:
+            if entry.by.number in _of(numbers.twice, entry.by.laptop):
+                found[entry.by].add(place)
+    return tuple(
+        sorted(
+            Clone(name.laptop, name.number, tuple(sorted(there))) for name, there in found.items()
+        )
+    )
+
+
+def _parsed(names: Iterable[str]) -> list[EntryId]:
+    found = []
+    for name in names:
+        try:
+            found.append(EntryId.parse(name))
+        except ReadingError:
+            continue  # not the name of an entry: it tells of no number
+    return found
+
+
+def _by_laptop(names: Iterable[EntryId]) -> dict[str, Ranges]:
+    numbers: defaultdict[str, list[int]] = defaultdict(list)
+    for name in names:
+        numbers[name.laptop].append(name.number)
+    return {laptop: Ranges.of(found) for laptop, found in numbers.items()}
+
+
+def _of(ranges: Mapping[str, Ranges], laptop: str) -> Ranges:
+    return ranges.get(laptop, Ranges())
+
+
+def _both(one: Mapping[str, Ranges], other: Mapping[str, Ranges]) -> dict[str, Ranges]:
+    return {name: _of(one, name) | _of(other, name) for name in {*one, *other}}

@@ -1,0 +1,142 @@
+"""Codes of one person: links, *not the same*, both at once, and a stop that holds for both."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+from screening_cases import answers, screened
+from strategies import AT, entry_of
+
+from fitcore.identity import EntryId
+from fitcore.merge.clients import (
+    Clients,
+    draft_distinct,
+    draft_link,
+    draft_unlink,
+    join_screening,
+    rival_codes,
+)
+from fitcore.merge.ledger_lines import gather
+from fitcore.problems import ReadingError
+
+if TYPE_CHECKING:
+    from fitcore.record.entries import Draft, Entry
+
+A, B, C, D = "tern-014-0", "dunlin-003-Q", "KES 17/b", "petrel-9"
+
+
+def clients(*entries: Entry) -> Clients:
+    return Clients(gather([frozenset(entries)]))
+
+
+def link(by: str, *codes: str, **more: object) -> Entry:
+    return entry_of("links", by, codes=list(codes), who="C-02", why="same list number", **more)
+
+
+def distinct(by: str, *codes: str, **more: object) -> Entry:
+    return entry_of("distincts", by, codes=list(codes), who="C-02", why="two sisters", **more)
+
+
+def written(draft: Draft, number: int) -> Entry:
+    return draft.entry(EntryId("curlew-w2fs", number))
+
+
+def test_links_hold_codes_together_however_they_chain_and_no_code_goes() -> None:
+    people = clients(link("tern-k7qd:1", A, B), link("dunlin-m4ex:9", B, C))
+    assert people.codes_of(A) == people.codes_of(C) == tuple(sorted((A, B, C)))
+    assert people.codes_of(D) == (D,)
+    assert people.groups == (tuple(sorted((A, B, C))),)
+    assert people.are_linked(A, C)
+    assert not people.are_linked(A, D)
+    assert people.conflicts == ()
+
+
+def test_a_link_taken_back_parts_the_codes_and_restored_joins_them_again() -> None:
+    tie = link("tern-k7qd:1", A, B)
+    back = written(draft_unlink([str(tie.by)], who="C-02", why="mistaken", at=AT), 1)
+    again = written(draft_unlink([str(back.by)], who="C-02", why="was right", at=AT), 2)
+    assert clients(tie, back).groups == ()
+    assert clients(tie, back, again).groups == clients(tie).groups
+
+
+def test_the_same_and_not_the_same_from_two_who_did_not_know_is_a_question() -> None:
+    people = clients(link("tern-k7qd:1", A, B), distinct("dunlin-m4ex:9", A, B))
+    (conflict,) = people.conflicts
+    assert (conflict.kind, conflict.is_safety) == ("clients", True)
+    assert [candidate.value for candidate in conflict.candidates] == ["linked", "distinct"]
+    assert conflict.names == {"tern-k7qd:1", "dunlin-m4ex:9"}
+    assert not people.are_linked(A, B)
+    assert people.codes_of(A) == tuple(sorted((A, B)))  # a stop under either still holds for both
+
+
+def test_a_chain_that_joins_two_who_are_distinct_is_a_question() -> None:
+    people = clients(
+        link("tern-k7qd:1", A, B), link("dunlin-m4ex:9", B, C), distinct("tern-k7qd:2", A, C)
+    )
+    (conflict,) = people.conflicts
+    assert conflict.names == {"tern-k7qd:1", "dunlin-m4ex:9", "tern-k7qd:2"}
+    settled = clients(
+        *people.links,
+        *people.distincts,
+        written(draft_unlink(["dunlin-m4ex:9"], who="C-02", why="other lady", at=AT), 1),
+    )
+    assert settled.conflicts == ()
+    assert settled.groups == (tuple(sorted((A, B))),)
+
+
+def test_who_answers_anew_having_seen_the_other_answer_replaces_it() -> None:
+    tie = link("tern-k7qd:1", A, B)
+    no = written(draft_distinct(clients(tie), [A, B], who="C-02", why="two sisters", at=AT), 1)
+    parted = clients(tie, no)
+    assert (parted.groups, parted.conflicts) == ((), ())
+    assert parted.are_distinct(A, B)
+    yes = written(draft_link(parted, [A, B], who="C-02", why="one after all", at=AT), 2)
+    people = clients(tie, no, yes)
+    assert people.are_linked(A, B)
+    assert people.conflicts == ()
+
+
+def test_a_group_of_more_than_three_codes_wants_one_line_that_names_them_all() -> None:
+    ties = [link("tern-k7qd:1", A, B), link("tern-k7qd:2", B, C), link("tern-k7qd:3", C, D)]
+    (conflict,) = clients(*ties).conflicts
+    assert conflict.kind == "group"
+    assert clients(*ties, link("tern-k7qd:4", A, B, C, D)).conflicts == ()
+    assert [c.kind for c in clients(link("tern-k7qd:4", A, B, C, D)).conflicts] == ["group"]
+    assert clients(*ties[:2]).conflicts == ()
+
+
+def test_not_the_same_silences_a_guess_for_good() -> None:
+    sittings = [(A, B), (C,), (B, A), (C, D)]
+    nobody = clients()
+    assert rival_codes(sittings, nobody) == ((C, D), (B, A))
+    assert rival_codes(sittings, clients(distinct("tern-k7qd:1", B, A))) == ((C, D),)
+    assert rival_codes(sittings, clients(link("tern-k7qd:1", B, A))) == ((C, D),)
+
+
+@pytest.mark.parametrize("also", [(), (distinct("dunlin-m4ex:9", A, B),)])
+def test_a_stop_under_one_code_holds_under_the_other_even_while_it_is_disputed(
+    also: tuple[Entry, ...],
+) -> None:
+    clean, stopped = screened(), screened(answers(bypass_left="yes"))
+    people = clients(link("tern-k7qd:1", A, B), *also)
+    assert join_screening(clean, A, {A: [clean], B: [stopped]}, people).outcome == "stop"
+    assert join_screening(clean, B, {A: [stopped]}, people).outcome == "stop"
+    assert join_screening(clean, A, {A: [clean], B: [stopped]}, clients(*also)) == clean
+
+
+@pytest.mark.parametrize(
+    ("codes", "why"), [([A], "x"), ([A, A], "x"), ([A, " "], "x"), ([A, B], "")]
+)
+def test_a_link_needs_two_codes_and_a_reason(codes: list[str], why: str) -> None:
+    with pytest.raises(ReadingError):
+        draft_link(clients(), codes, who="C-02", why=why, at=AT)
+
+
+def test_a_line_with_one_code_or_something_else_says_nothing() -> None:
+    odd = [
+        link("tern-k7qd:1", A),
+        entry_of("links", "tern-k7qd:2", codes="both"),
+        entry_of("links", "tern-k7qd:3"),
+    ]
+    assert clients(*odd).groups == ()
