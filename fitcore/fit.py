@@ -21,7 +21,7 @@ from fitcore.flags import Flag, Level
 from fitcore.leg_fit import LegFit, fit_one_leg
 from fitcore.moment.conditions import Earlier, judge_conditions
 from fitcore.pair_fit import PairFit, fit_pairs
-from fitcore.points import LEGS, Place, Side
+from fitcore.points import LEGS, Kind, Place, Side
 from fitcore.record.last_time import LastTime
 from fitcore.record.readings import Readings
 from fitcore.safety.clearance import SessionClearance, judge_clearance
@@ -90,9 +90,17 @@ def fit_session(
     sides = legs_of(session, readings)
     last = LastTime(earlier)
     cleared = judge_clearance(session, readings, rules, on=on, last=last)
-    legs = tuple(fit_one_leg(cleared, readings, side, charts, own_error) for side in sides)
     doubts = _reading_flags(session, readings, rules, last)
     repeat = rules.repeat_of(session)
+    untrusted = differing(readings, repeat) | {
+        (flag.side, flag.point, flag.kind or Kind.GIRTH)
+        for flag in doubts
+        if flag.level is Level.BLOCK and flag.side and flag.point
+    }
+    legs = tuple(
+        fit_one_leg(cleared, readings, side, charts, own_error=own_error, untrusted=untrusted)
+        for side in sides
+    )
     doubtful = doubted_places(doubts) | cleared.calves.repeats
     for leg in legs:
         doubtful |= near_edges(

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 from fitcore.charts.certainty import certainty, nearest_change
 from fitcore.charts.certainty_errors import size_errors
 from fitcore.charts.certainty_words import Summary, firmer_size, summarise
-from fitcore.charts.sizing import SizeAnswer, Verdict, chart_values, decide_size
-from fitcore.doubts.repeats import differing
+from fitcore.charts.sizing import SizeAnswer, Verdict, chart_values, decide_size, dimension_words
 from fitcore.moment.conditions import LegTimes, leg_times
 from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning, morning_words
 from fitcore.points import place_words
@@ -20,12 +19,12 @@ from fitcore.suitability import garment_cautions, why_not_suitable
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from decimal import Decimal
 
     from fitcore.charts.certainty_errors import RepeatErrorOf
     from fitcore.charts.chart import Chart
-    from fitcore.points import Side
+    from fitcore.points import Place, Side
     from fitcore.record.readings import Adopted, Readings
     from fitcore.safety.clearance import SessionClearance
     from fitcore.safety.decisions import ClearanceAnswer
@@ -43,6 +42,8 @@ class ChartFit:
     offer: ClearanceAnswer
     shape: str
     """Why the leg's shape keeps every size back; empty where it does not."""
+    untrusted: str
+    """Why the readings it rests on keep the size back; empty where they do not."""
     certainty: float | None
     """Probability that a fresh measuring gives the same; None where there is nothing to judge."""
     summary: Summary
@@ -52,13 +53,14 @@ class ChartFit:
     @property
     def offered(self) -> bool:
         """Whether its size may be offered: the leg may have this garment, and there is a size."""
-        return self.offer.offered and not self.shape and self.answer.size is not None
+        held_back = self.shape or self.untrusted
+        return self.offer.offered and not held_back and self.answer.size is not None
 
     @property
     def offered_why(self) -> str:
         """Why, or why not."""
-        if self.offer.offered and self.shape:
-            return self.shape
+        if self.offer.offered and (self.shape or self.untrusted):
+            return self.shape or self.untrusted
         if self.offer.offered and self.answer.size is None:
             return say("No size of this chart is chosen.")
         return self.offer.why
@@ -130,7 +132,9 @@ def fit_one_leg(
     readings: Readings,
     side: Side,
     charts: Sequence[Chart],
+    *,
     own_error: RepeatErrorOf | None = None,
+    untrusted: Collection[Place] = (),
 ) -> LegFit:
     """Judge a leg against every chart.
 
@@ -140,6 +144,7 @@ def fit_one_leg(
         side: the leg.
         charts: in the order the answers shall have.
         own_error: the measurer's own repeat error in mm, where enough is known of it.
+        untrusted: places whose readings cannot be right or do not agree: no size rests on them.
     """
     session, rules = cleared.session, cleared.rules
     times = leg_times(session, readings, side)
@@ -151,6 +156,7 @@ def fit_one_leg(
         recorded_shapes(session, side),
         leg_morning(session, readings, side, rules.swelling, hours),
         own_error,
+        untrusted,
     )
     return LegFit(
         side,
@@ -189,6 +195,7 @@ class _Leg:
     shapes: tuple[str, ...]
     morning: LegMorning
     own_error: RepeatErrorOf | None
+    untrusted: Collection[Place]
 
     def fit(self, chart: Chart) -> ChartFit:
         cleared, side, rules = self.cleared, self.side, self.cleared.rules.certainty
@@ -200,12 +207,13 @@ class _Leg:
             nothing = summarise(
                 chart, answer, rules, share=None, change=None, spreads={}, prescribed=prescribed
             )
-            return ChartFit(chart, answer, None, cleared.leg(side), shape, None, nothing, None)
+            return ChartFit(chart, answer, None, cleared.leg(side), shape, "", None, nothing, None)
         spreads = size_errors(
             chart, measured, rules, repeat_error=self.own_error, unit_of=self._unit_of
         )
         shared = rules.shared.mm if rules.shared is not None else 0.0
         share = certainty(chart, values, spreads, prescribed=prescribed, shared_mm=shared)
+        again = self._to_read_again(chart)
         by_morning = self.morning.of_chart(chart, self.readings, side, prescribed=prescribed)
         summary = summarise(
             chart,
@@ -215,14 +223,15 @@ class _Leg:
             change=nearest_change(chart, values, spreads, prescribed=prescribed),
             spreads=spreads,
             prescribed=prescribed,
-            differing=self._differing(chart),
+            differing=again,
             morning=morning_words(by_morning),
         )
         if shape:
             summary = Summary("made_to_measure", shape)
         offer = cleared.offer(side, chart)
         firmer = self._firmer(chart, answer, values, offer)
-        return ChartFit(chart, answer, by_morning, offer, shape, share, summary, firmer)
+        why = _untrusted_words(again)
+        return ChartFit(chart, answer, by_morning, offer, shape, why, share, summary, firmer)
 
     def _firmer(
         self,
@@ -244,13 +253,23 @@ class _Leg:
             abpi_known=self.cleared.result.leg(self.side).abpi.valid,
         )
 
-    def _differing(self, chart: Chart) -> tuple[str, ...]:
-        apart = differing(self.readings, self.cleared.rules.repeat_of(self.cleared.session))
-        return tuple(d.id for d in chart.dimensions if (self.side, d.point, d.kind) in apart)
+    def _to_read_again(self, chart: Chart) -> tuple[str, ...]:
+        return tuple(
+            d.id for d in chart.dimensions if (self.side, d.point, d.kind) in self.untrusted
+        )
 
     def _unit_of(self, adopted: Adopted) -> Unit | None:
         reading = self.readings.by_name(adopted.names[-1])
         return reading.unit if reading is not None else None
+
+
+def _untrusted_words(dimensions: Sequence[str]) -> str:
+    if not dimensions:
+        return ""
+    return say(
+        "No size rests on readings that cannot be right or do not agree: measure again ({names}).",
+        names=", ".join(map(dimension_words, dimensions)),
+    )
 
 
 def _is_prescribed(cleared: SessionClearance) -> bool:

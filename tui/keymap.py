@@ -6,26 +6,10 @@ else than another. Only keys that every terminal sends are used.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fitcore.words import mark, say
-
-
-@dataclass(frozen=True, slots=True)
-class Action:
-    """One thing a screen can do."""
-
-    name: str
-    """The screen's method is `do_<name>`."""
-    keys: tuple[str, ...]
-    """Key names as the framework calls them; the first is shown."""
-    label: str
-    """Footer word, short."""
-    help: str
-    """What it does, for the help screen."""
-    shown: bool = True
-    """Whether the footer shows it."""
-
+from tui.action import Action
+from tui.chart_keys import CHART_KEYS
+from tui.try_out_keys import TRY_OUT
 
 _HELP = Action("help", ("f1", "question_mark"), mark("help"), mark("show what the keys do"))
 _QUIT = Action("quit", ("f10", "ctrl+q"), mark("close"), mark("close; everything is saved already"))
@@ -73,6 +57,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             ("f6",),
             mark("repeats"),
             mark("show how well readings agree, by measurer and point"),
+            shown=False,
+        ),
+        Action(
+            "charts",
+            ("f8",),
+            mark("charts"),
+            mark("look through the size charts, get a new one in, change one"),
             shown=False,
         ),
         _UP,
@@ -286,6 +277,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             shown=False,
         ),
         Action(
+            "try_out",
+            ("f7",),
+            mark("try out"),
+            mark("see what other values would come to; nothing is saved"),
+            shown=False,
+        ),
+        Action(
             "clearance",
             ("f4",),
             mark("fit?"),
@@ -315,6 +313,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             shown=False,
         ),
     ),
+    "try_out": (*TRY_OUT, _HELP),
     "reason": (
         Action("accept", ("enter",), mark("accept"), mark("accept the reason")),
         Action("down", ("down",), mark("choose"), mark("mark the answer below")),
@@ -333,6 +332,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         Action("up", ("up", "pageup"), mark("up"), mark("go up"), shown=False),
         _QUIT,
     ),
+    **CHART_KEYS,
 }
 """Screen name to its actions, in the order the footer shows them."""
 

@@ -45,7 +45,7 @@ class Ask:
     may_stay_open: bool = False
     """Whether the page is complete without it."""
     knows_unknown: bool = True
-    """Whether `?` is an answer to a line with choices."""
+    """Whether `?` is an answer."""
 
     @property
     def is_yes_no(self) -> bool:
@@ -74,6 +74,8 @@ class QuestionForm:
         self._answers = dict(given)
         self._typed: dict[str, str] = {}
         self._by_hand: set[str] = set()
+        self._just_came = False
+        """Whether a key's answer has just led here: an Enter out of habit answers nothing."""
         self.all_none = all_none
         self.at = 0
         self.at = self._first_open() or 0
@@ -105,6 +107,7 @@ class QuestionForm:
             What is wrong with what was typed; the cursor then stays.
         """
         fault = self._take_typed()
+        self._just_came = False
         if not fault:
             self.at = max(0, min(len(self.lines) - 1, self.at + by))
         return fault
@@ -116,6 +119,7 @@ class QuestionForm:
             What is wrong with it, in words; empty where it was taken.
         """
         line = self.line
+        self._just_came = False
         if line.parse is not None:
             typed = self._typed.get(line.what, "") + sign  # a new answer begins anew
             if len(typed) > _LONGEST:
@@ -151,6 +155,9 @@ class QuestionForm:
             Whether the page is complete, and what is wrong or still open.
         """
         line = self.line
+        came, self._just_came = self._just_came, False
+        if came and line.parse is not None and line.what not in {*self._typed, *self._answers}:
+            return False, line.hint or say("Type the answer, or Enter once more where none is.")
         if line.proposed and line.what not in {*self._typed, *self._answers}:
             self._typed[line.what] = line.proposed
         fault = self._take_typed()
@@ -204,15 +211,19 @@ class QuestionForm:
     # -----------------------------------------------------------------------------------------
 
     def _key_answer(self, line: Ask, sign: str) -> str | None:
+        if sign == "?" and not line.knows_unknown:
+            return None
         if line.is_yes_no:
             return _KEYS.get(sign.casefold())
-        if sign == "?" and line.knows_unknown:
+        if sign == "?":
             return UNKNOWN
         if sign.isascii() and sign.isdigit() and 1 <= int(sign) <= len(line.choices):
             return line.choices[int(sign) - 1][0]
         return None
 
     def _allowed(self, line: Ask) -> str:
+        if line.is_yes_no and not line.knows_unknown:
+            return say("Answer with y or n: not known is no answer here.")
         if line.is_yes_no:
             return say("Answer with y, n, or ? where nobody knows.")
         return say("Choose by number, 1 to {most}.", most=len(line.choices))
@@ -252,4 +263,5 @@ class QuestionForm:
 
     def _go_on(self) -> None:
         """Go to the line below; on the last, stay."""
-        self.at = min(self.at + 1, len(self.lines) - 1)
+        before, self.at = self.at, min(self.at + 1, len(self.lines) - 1)
+        self._just_came = self.at != before

@@ -17,28 +17,30 @@ if TYPE_CHECKING:
     from fitcore.leg_fit import ChartFit, LegFit
 
 
-def cell_words(leg: LegFit, fit: ChartFit) -> str:
-    """Return a chart's answer in a few words.
-
-    Where the leg may be fitted and this garment may not, its size says so; where the leg may not
-    be fitted the heading says it of all sizes.
-    """
-    words = f"{verdict_words(fit.answer)}{sureness_words(fit)}"
-    has_size = fit.answer.size is not None or bool(fit.answer.alternatives)
-    kept_back = has_size and leg.offer.offered and not fit.offer.offered
-    return say("{size}, not to fit", size=words) if kept_back else words
+def cell_words(fit: ChartFit) -> str:
+    """Return a chart's answer in a few words, and how sure it is or that it may not be fitted."""
+    words = verdict_words(fit.answer)
+    if fit.answer.size is None and not fit.answer.alternatives:
+        return words
+    if fit.shape:
+        return say("{size}, shape?", size=words)
+    if fit.untrusted:
+        return say("{size}, measure again", size=words)
+    return (
+        f"{words}{sureness_words(fit)}"
+        if fit.offer.offered
+        else say("{size}, not to fit", size=words)
+    )
 
 
 def sureness_words(fit: ChartFit) -> str:
-    """Return how sure a size is in a word behind it; empty where there is no size."""
-    if fit.answer.size is None and not fit.answer.alternatives:
-        return ""
+    """Return how sure a size is in a word behind it."""
     return {
         "clear": say(", clear"),
         "edge": say(", on the edge"),
         "measure_again": say(", measure again"),
         "morning": say(", morning?"),
-        "made_to_measure": say(", shape?"),
+        "made_to_measure": "",
         "none": "",
     }[fit.summary.code]
 

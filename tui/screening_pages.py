@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fitcore.safety.screening_answers import ANSWER_PREFIX, YES
 from fitcore.words import say
 from tui.desk_screening import store_answers
 from tui.screening_stages import Stage, make_form
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Mapping
 
     from fitcore.record.entries import Value
+    from fitcore.safety.screening_book import ScreeningBook
     from tui.desk import Desk
 
 
@@ -41,6 +43,24 @@ def questions_screen(
         save=lambda answers: store_answers(desk, answers),
         then=lambda: then(desk, stage),
         keep=keep,
+        urgent=lambda answers: emergency_words(desk.profiles.screening, answers),
+    )
+
+
+def emergency_words(book: ScreeningBook, answers: Mapping[str, Value]) -> str:
+    """Return what must be done now, the moment a yes asks for it; empty where none does.
+
+    Before the page is whole: nobody answers thirteen more lines beside somebody with chest pain.
+    """
+    yes = {what.removeprefix(ANSWER_PREFIX) for what, value in answers.items() if value == YES}
+    named = {q.id for q in book.questions.questions if yes & set(q.ids)}
+    return next(
+        (
+            rule.text
+            for rule in book.rules.rules
+            if rule.urgency == "now" and rule.when == "yes" and named & set(rule.questions)
+        ),
+        "",
     )
 
 

@@ -303,3 +303,26 @@ def test_of_many_charts_only_the_favourites_edges_ask_for_a_repeat() -> None:
     assert place in fit(sitting(), near, LOW_TIDE, favourites=frozenset({"near"})).doubtful
     elsewhere = fit(sitting(), near, LOW_TIDE, favourites=frozenset({LOW_TIDE.id}))
     assert place not in elsewhere.doubtful
+
+
+# --- readings no size rests on -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("second", ["22.6", "25.0"])
+def test_no_size_rests_on_readings_that_do_not_agree(second: str) -> None:
+    told = sitting()
+    typed = parse_typed(Kind.GIRTH, second, "cm")
+    told.add(draft_reading((LEFT, Point.B, Kind.GIRTH), 2, typed, told.at))
+    left, right = (leg.charts[0] for leg in fit(told, LOW_TIDE).legs)
+    assert left.answer.size is not None
+    assert left.offered is (second == "22.6")
+    assert ("do not agree: measure again (ankle)" in left.offered_why) is (second != "22.6")
+    assert right.offered
+
+
+def test_no_size_rests_on_a_reading_that_cannot_be_right() -> None:
+    wide = changed(LOW_TIDE, sizes=(ranged(LOW_TIDE, low=10),))
+    left, right = (leg.charts[0] for leg in fit(sitting(left={**USUAL, Point.B: "8.7"}), wide).legs)
+    assert left.answer.size is not None
+    assert not left.offered
+    assert right.offered

@@ -50,6 +50,7 @@ class QuestionsScreen(WorkScreen):
         then: Callable[[], Awaitable[None]],
         back: Callable[[], Awaitable[None]] | None = None,
         keep: Callable[[Mapping[str, Value]], None] | None = None,
+        urgent: Callable[[Mapping[str, Value]], str] = lambda _: "",
     ) -> None:
         """Lay out a page.
 
@@ -62,6 +63,7 @@ class QuestionsScreen(WorkScreen):
             then: where to go once they are stored.
             back: where Esc leads; to the start where there is no such place.
             keep: stores what was answered line by line where the page is left open.
+            urgent: what must be done now, by the answers so far; it heads the page at once.
         """
         super().__init__()
         self.desk = desk
@@ -69,6 +71,7 @@ class QuestionsScreen(WorkScreen):
         self.KEYMAP = "first_page" if form.all_none else "questions"
         self._heading, self._title = heading, title or say("May it be fitted?")
         self._save, self._then, self._back, self._keep = save, then, back, keep
+        self._urgent = urgent
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the heading, the lines, and the marked question whole."""
@@ -81,10 +84,6 @@ class QuestionsScreen(WorkScreen):
         """Show the page."""
         self.query_one(TopBar).show(
             self._title, self.desk.client, say("by {who}", who=self.desk.measurer)
-        )
-        told = say("Shift+N: all asked, none.") if self.form.all_none else ""
-        self.query_one("#heading", Static).update(
-            Content.assemble((self._heading, "bold"), f"  {told}\n", (first_words(), "dim"))
         )
         self.call_after_refresh(self._draw)
 
@@ -186,10 +185,18 @@ class QuestionsScreen(WorkScreen):
             for line, word in zip(lines, words, strict=True)
         ]
         self.query_one(PickList).show(shown, min(self.form.at, len(lines) - 1))
+        self.query_one("#heading", Static).update(self._heading_content())
         self.query_one("#ask", Static).update(self._ask_content(self.form.line))
         self.query_one("#message", Static).update(
             Content.styled(f"! {fault}" if fault else "", "bold $warning")
         )
+
+    def _heading_content(self) -> Content:
+        urgent = self._urgent(self.form.answers())
+        if urgent:
+            return Content.assemble((f" !! {urgent} ", "bold reverse"), "\n", first_words())
+        told = say("Shift+N: all asked, none.") if self.form.all_none else ""
+        return Content.assemble((self._heading, "bold"), f"  {told}\n", (first_words(), "dim"))
 
     def _row(self, line: Ask, answer: str, wide: int, *, sided: bool) -> str:
         side = side_words(line.side) if line.side is not None else ""

@@ -137,7 +137,7 @@ class ResultScreen(EndingScreen):
         return max([_LEAST_LEG_COLUMNS, *(cell_len(answer) + 2 for answer in answers)])
 
     def _cells(self, row: RankedChart) -> list[str]:
-        return [cell_words(leg, fit) for leg, fit in zip(self._fit.legs, row.legs, strict=True)]
+        return [cell_words(fit) for fit in row.legs]
 
     def _line(self, row: RankedChart) -> str:
         chart = row.chart
@@ -198,6 +198,15 @@ class ResultScreen(EndingScreen):
         text = TextScreen(say("Pressure up the leg"), Content("\n".join(rows)))
         await self.app.push_screen(text)
 
+    async def do_try_out(self) -> None:
+        """Try other values at the leg shown; nothing is saved, and the chart stays marked."""
+        from tui.screens.try_out import TryOutScreen
+
+        if self._rows and self._fit.legs:
+            chart = self._rows[self.query_one(PickList).index].chart
+            screen = TryOutScreen(self.desk, self._fit, self._side_index, chart.id)
+            await self.app.push_screen(screen)
+
     async def do_favourite(self) -> None:
         """Take the marked chart among the service's favourites, or out of them."""
         if not self._rows:
@@ -239,7 +248,7 @@ def offer_content(fit: SessionFit) -> Content:
         heading = (say(" May be fitted, where the garment's pressure allows it. "), "bold")
     else:
         heading = (say(" Size for information. Not cleared to fit. "), "bold reverse")
-    return Content.assemble(heading, "\n ", "  ".join(told))
+    return Content.assemble(heading, "\n ", "\n ".join(told))
 
 
 def notes_content(fit: SessionFit) -> Content:

@@ -17,6 +17,7 @@ from tui.widgets.bars import TopBar
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from textual import events
     from textual.widget import Widget
 
 
@@ -43,6 +44,12 @@ class TextScreen(WorkScreen):
         scroll = self.query_one(VerticalScroll)
         for what in ("scroll_y", "virtual_size"):
             self.watch(scroll, what, self._tell_more)
+        self.call_after_refresh(self._tell_more)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Tell again: more or less of it is seen now."""
+        super().on_resize(event)
+        self.call_after_refresh(self._tell_more)
 
     async def do_leave(self) -> None:
         """Go back."""
