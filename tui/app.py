@@ -15,17 +15,17 @@ from fitcore.disk.session_files import read_sessions
 from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.clock_watch import ClockWatch
+from tui.loading import own_repeat_error, read_profiles
 from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from datetime import datetime
     from pathlib import Path
 
-    from fitcore.charts.certainty_errors import RepeatErrorOf
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
     from fitcore.record.session import Session
+    from tui.chart_grid import ChartGrid
     from tui.desk import Desk
     from tui.screening_stages import Stage
 
@@ -35,9 +35,6 @@ _ALWAYS_CLOSE = ("ctrl+q", "ctrl+c")
 EXIT_FAULT = 2
 EXIT_SIGNAL = 3
 _PLAIN_TERMINALS = ("linux", "ansi", "vt100", "vt220", "xterm-16color", "screen", "cons25")
-
-_SESSIONS_OF_ERROR = 200
-"""Newest sessions of a measurer that tell her repeat error: enough, and quickly read."""
 
 
 class AnklefirstApp(App[int]):
@@ -156,6 +153,18 @@ class AnklefirstApp(App[int]):
 
         left = self._desk.session if self._desk is not None else None
         await self._show(StartScreen(left, marked=not finished))
+
+    async def show_charts(self, marked: str = "", told: str = "") -> None:
+        """Show all size charts, one of them marked, and what has just become of it."""
+        from tui.screens.charts import ChartsScreen
+
+        await self._show(ChartsScreen(marked, told))
+
+    async def show_chart_editor(self, grid: ChartGrid, draft: str, edits: str = "") -> None:
+        """Show the editor of one chart; `draft` names the file that keeps it until it is saved."""
+        from tui.screens.chart_editor import ChartEditorScreen
+
+        await self._show(ChartEditorScreen(grid, draft, edits))
 
     async def show_setup(self, desk: Desk) -> None:
         """Show the questions before measuring."""
@@ -281,10 +290,15 @@ class AnklefirstApp(App[int]):
         """Take profiles as they are by now, for the sessions to come."""
         self._profiles = profiles
 
+    async def reload_profiles(self) -> Profiles:
+        """Load charts, protocols and rules again, as they lie there now."""
+        self._profiles = None
+        return await self.load_profiles()
+
     async def load_profiles(self) -> Profiles:
         """Load charts, protocols and rules, once, in a thread."""
         if self._profiles is None:
-            self._profiles = await asyncio.to_thread(_load_profiles, self.data)
+            self._profiles = await asyncio.to_thread(read_profiles, self.data)
         return self._profiles
 
     async def open_desk(self, session: Session) -> Desk:
@@ -305,7 +319,7 @@ class AnklefirstApp(App[int]):
         opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
         profiles = await self.load_profiles()
         own_error = await asyncio.to_thread(
-            _own_error, self.sessions.values(), laptop.measurer, self.folder.path
+            own_repeat_error, self.sessions.values(), laptop.measurer, self.folder.path
         )
         self._desk = Desk(
             self.folder,
@@ -367,23 +381,6 @@ class AnklefirstApp(App[int]):
         if self._exception is None:
             self._exception = RuntimeError()
         self._close_messages_no_wait()
-
-
-def _load_profiles(own: Path) -> Profiles:
-    # Imported here, in the thread: the chart reader is heavy, and the screen is drawn meanwhile.
-    from fitcore.disk.profile_files import load_profiles
-
-    return load_profiles(own)
-
-
-def _own_error(sessions: Iterable[Session], measurer: str, own: Path) -> RepeatErrorOf:
-    """Return the measurer's own repeat error, from the newest sessions she measured."""
-    from fitcore.disk.profile_files import load_quality_rules
-    from fitcore.quality.quality_report import error_of, report_quality
-
-    hers = sorted((s for s in sessions if s.text("measurer") == measurer), key=lambda s: s.id)
-    rules, _ = load_quality_rules(own)
-    return error_of(report_quality(hers[-_SESSIONS_OF_ERROR:], rules), measurer)
 
 
 def _theme() -> str:

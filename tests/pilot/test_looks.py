@@ -63,6 +63,26 @@ async def tour_screening(visit: Visit, look: Look) -> None:
     await visit.until_screen("setup")
 
 
+async def tour_charts(visit: Visit, look: Look) -> None:
+    """Look at the charts, and at a table that is typed, asked about and judged."""
+    await visit.keys("<f8>")
+    await visit.until_screen("charts")
+    await look("charts", visit)
+    await visit.keys("<f2>")
+    await visit.until_screen("chart_editor")
+    await look("chart_editor", visit)
+    await visit.keys("1b<enter>length to knee<enter>")
+    await look("chart_editor", visit)
+    await visit.keys("1<enter>S<enter>1920.9<enter>36<enter>")
+    await look("chart_editor", visit)
+    await visit.keys("<f2>")
+    await visit.until_screen("chart_head")
+    await look("chart_head", visit)
+    await visit.keys("<escape><escape>")
+    await visit.until_screen("charts")
+    await look("charts", visit)
+
+
 async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
     """Look at every screen of the register, from the first run to the result."""
     async with opened(data, size=size) as visit:
@@ -103,9 +123,15 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         for _ in range(6):
             await visit.keys("<down>")
             await look("result", visit)
+        await visit.keys("<f7>")
+        await visit.until_screen("try_out")
+        await look("try_out", visit)
+        await visit.keys("<escape>")
+        await visit.until_screen("result")
         await visit.keys("<escape>")
         await at_start(visit)
         await look("start", visit)
+        await tour_charts(visit, look)
 
 
 # --- glyphs, footers, actions --------------------------------------------------------------------
@@ -241,6 +267,7 @@ async def test_without_colour_the_marked_line_is_still_told(
         "reason": 1,
         "result": 1,
         "measure": 2,
+        "try_out": 3,
     }
     seen = set()
 

@@ -155,6 +155,11 @@ class StartScreen(WorkScreen):
         text = TextScreen(say("How well readings agree"), Content("\n".join(rows)))
         await self.app.push_screen(text)
 
+    async def do_charts(self) -> None:
+        """Look through the size charts."""
+        if await self._can_judge():
+            await self.desk_app.show_charts()
+
     async def do_up(self) -> None:
         """Mark the line above."""
         self.query_one(PickList).move(-1)

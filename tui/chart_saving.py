@@ -1,0 +1,91 @@
+"""Saving a typed chart: what will be written where, and what must be confirmed first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitcore.charts.chart import Chart
+from fitcore.charts.chart_text import write_chart
+from fitcore.disk.atomic import read_bytes
+from fitcore.disk.chart_files import chart_files, drop_draft, own_chart_path, write_own_chart
+from fitcore.disk.profile_reading import read_profile
+from fitcore.problems import Problem, ProblemLevel, ProfileError
+from fitcore.words import say
+from tui.chart_grid_reading import chart_values
+from tui.chart_grid_view import remark_lines
+from tui.chart_head_form import head_values
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from tui.chart_grid import ChartGrid
+    from tui.chart_grid_reading import GridReading
+
+
+@dataclass(frozen=True, slots=True)
+class ChartSave:
+    """One chart file about to be written."""
+
+    path: Path
+    text: str
+    before: bytes | None
+    """What lies there now; None where nothing does."""
+    told: tuple[str, ...]
+    """What must be confirmed before it is written; empty where nothing must."""
+
+    @property
+    def question(self) -> str:
+        """What to ask where something must be confirmed."""
+        if self.before is not None:
+            return say("Write over this chart?")
+        return say("Save this chart with its errors?")
+
+    def write(self, own: Path, draft: str) -> None:
+        """Write it, then take its draft away.
+
+        Raises:
+            FileFault: it could not be written, or something else lies there by now.
+        """
+        write_own_chart(self.path, self.text, expected=self.before)
+        drop_draft(own, draft)
+
+
+def plan_save(grid: ChartGrid, reading: GridReading, own: Path) -> ChartSave:
+    """Return what saving a whole, readable table comes to; nothing is written yet.
+
+    Args:
+        grid: the table and its head, nothing missing.
+        reading: what it comes to.
+        own: the data folder.
+
+    Raises:
+        FitError: it is no chart, or its id is a shipped chart's; nothing can be saved so.
+    """
+    chart_id = str(grid.head["id"])
+    text = write_chart(chart_values(grid, head_values(grid.head)))
+    judged = read_profile(text.encode(), Chart, f"{chart_id}.toml")
+    if isinstance(judged, tuple):
+        raise ProfileError(judged[0])
+    there = chart_files(own).get(chart_id)
+    if there is not None and there.path is None:
+        raise ProfileError(_shipped(chart_id))
+    path = (there.path if there is not None else None) or own_chart_path(own, chart_id)
+    before = read_bytes(path)
+    wrong = [remark for remark in reading.remarks if remark.level is ProblemLevel.ERROR]
+    told = remark_lines(wrong, grid)
+    if before is not None:
+        told = [
+            say("charts/{name} is there already.", name=path.name),
+            say("Enter writes over it; remarks that stand in the file are not kept."),
+            *told,
+        ]
+    return ChartSave(path, text, before, tuple(told))
+
+
+def _shipped(chart_id: str) -> Problem:
+    return Problem(
+        code="id_of_shipped_chart",
+        text=say("A chart that comes with the program is called {name}.", name=chart_id),
+        mend=say("F2: give this one another short name."),
+    )
