@@ -44,6 +44,7 @@ def plan(
     wanted: Callable[[Place], int] = lambda _: 1,
     at_once: Callable[[Side], bool] = lambda _: False,
     calves_first: bool = False,
+    calves_again: bool = False,
 ) -> tuple[Step, ...]:
     """Lay out a protocol for the legs to be measured.
 
@@ -54,6 +55,7 @@ def plan(
         at_once: whether a leg's repeats follow each reading; else they make further rounds.
         calves_first: whether both calves are read before all else: a difference between them is
             worth knowing before twenty minutes' work.
+        calves_again: whether their repeats follow at once, for the same reason.
 
     Returns:
         Steps in measuring order: per round, leg by leg or point by point as the protocol says; a
@@ -75,9 +77,11 @@ def plan(
         later += [] if at_once(side) else rounds[1:]
     before = protocol.order == "point_by_point" and protocol.steps[0].once
     first = once + first if before else first + once
-    if calves_first:
-        first.sort(key=lambda step: (step.point, step.kind) != (Point.C, Kind.GIRTH))
-    return (*first, *sorted(later, key=lambda step: step.round))
+    later.sort(key=lambda step: step.round)
+    if not calves_first:
+        return (*first, *later)
+    at_front = [*filter(_is_calf, first), *(filter(_is_calf, later) if calves_again else ())]
+    return (*at_front, *(step for step in (*first, *later) if step not in at_front))
 
 
 def is_done(step: Step, readings: Readings) -> bool:
@@ -101,6 +105,10 @@ def next_open(steps: Sequence[Step], readings: Readings, after: int = -1) -> int
     """
     order = [*range(after + 1, len(steps)), *range(after + 1)]
     return next((index for index in order if not is_done(steps[index], readings)), None)
+
+
+def _is_calf(step: Step) -> bool:
+    return (step.point, step.kind) == (Point.C, Kind.GIRTH)
 
 
 def _step(side: Side, step: ProtocolStep, number: int) -> Step:

@@ -154,10 +154,10 @@ CASES = (
         "07:00",
         "prescribed",
         SHORT,
-        # Both calves first. A swollen leg is read twice at each point, the other where they differ.
+        # Both calves first, and at once again where they differ; a swollen leg twice at each point.
         (
-            *("44.0", "44.0", "37.8", "29.5", "29.5", "42.0", "42.0", "-"),
-            *("22.6", "42.0", "-", "37.8"),
+            *("44.0", "44.0", "37.8", "37.8", "29.5", "29.5", "42.0", "42.0", "-"),
+            *("22.6", "42.0", "-"),
         ),
         forms=("below_knee",),
         answers={
@@ -171,6 +171,7 @@ CASES = (
             **PRESCRIBED,
             "prescribed_legs": "1",
             "leg_swelling": "y",
+            "swelling_old": "y",
             "lymph": "y",
             "lymphoedema_left": "y",
             "prescriber_knows": "y",

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from fitcore.points import Side
     from fitcore.record.entries import Draft, Value
+    from fitcore.safety.decisions import Decision
     from fitcore.safety.screening_book import ScreeningBook
     from fitcore.safety.screening_result import ScreeningResult
 
@@ -81,6 +82,13 @@ def screened(
 
 def fired(result: ScreeningResult) -> set[str]:
     return {rule.id for rule in result.rules}
+
+
+def about(decision: Decision, result: ScreeningResult) -> Decision:
+    """Return a decision that was made over what a result found of the rules it covers."""
+    covered = [rule for rule in result.rules if rule.id in decision.covers]
+    told = (what for rule in covered for what in rule.rests_on(decision.side))
+    return replace(decision, rests_on=tuple(dict.fromkeys([*decision.rests_on, *told])))
 
 
 def legs(result: ScreeningResult) -> tuple[str, str]:

@@ -100,23 +100,26 @@ def rule_content(clearance: SessionClearance, rule: FiredRule | None) -> Content
 
 
 def is_stopped(clearance: SessionClearance) -> bool:
-    """Whether a stop or a hold stands on a leg that was to be fitted."""
-    return any(
-        not answer.offered and answer.clearance in (Clearance.STOP, Clearance.HOLD)
-        for answer in (clearance.leg(leg.side) for leg in clearance.result.legs if leg.asked)
-    )
+    """Whether a stop stands on a leg that was to be fitted, or a hold on any leg or none."""
+    legs = [clearance.leg(leg.side) for leg in clearance.result.legs if leg.asked]
+    held = any(rule.action is Action.HOLD for rule in clearance.result.rules)
+    stopped = (Clearance.STOP, Clearance.HOLD)
+    return held or any(not leg.offered and leg.clearance in stopped for leg in legs)
 
 
 def advice(clearance: SessionClearance) -> str:
     """Return what to do now: the nearest urgency, and what is left of measuring."""
     result = clearance.result
     answers = [clearance.leg(leg.side) for leg in result.legs if leg.asked]
-    if not answers or all(answer.offered for answer in answers):
+    stopped = is_stopped(clearance)
+    if not stopped and not answers:
+        return say("There is no leg to fit here.")
+    if not stopped and all(answer.offered for answer in answers):
         why_not = [leg.abpi.why_not for leg in result.legs if leg.abpi.why_not]
         told = [answer.why for answer in answers if result.rules]
         return next(iter((*why_not, *told)), "")
     if result.urgency is Urgency.NOW:
         return say("Call the emergency number NOW. F3 has the note to read out.")
-    if is_stopped(clearance):
+    if stopped:
         return after_stop_words()
     return say("Measuring may go on; no size is offered before the prescriber has answered.")

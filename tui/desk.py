@@ -28,7 +28,7 @@ from fitcore.record.edits import (
 from fitcore.shoes import ShoeSize
 from fitcore.words import say
 from tui.desk_conditions import time_flags
-from tui.desk_view import View, look
+from tui.desk_view import View, following_field, look
 from tui.desk_words import reading_words, saved_words, usual_words, where_words
 from tui.telling import Telling
 
@@ -231,7 +231,7 @@ class Desk:
             measurer=self._measurer_of(old),
         )
         self.append(draft)
-        self._move_on()
+        self._move_on(corrected=old is not None)
         return saved_words(self, step, corrected=old is not None)
 
     def store_not_taken(self, reason: str) -> str:
@@ -353,8 +353,8 @@ class Desk:
         """Go to a field."""
         self._at = step.name
 
-    def _move_on(self) -> None:
-        following = next_open(self.steps, self.readings, self.index)
+    def _move_on(self, *, corrected: bool = False) -> None:
+        following = following_field(self._seen, self.index, corrected=corrected)
         self._at = self.steps[-1 if following is None else following].name
 
     def _first_open(self) -> int:

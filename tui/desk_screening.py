@@ -5,6 +5,7 @@ What writes blocks until the entries are on disk, as the desk's own moves do.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from functools import partial
@@ -12,14 +13,8 @@ from typing import TYPE_CHECKING, cast
 
 from fitcore.points import LEGS, Side, side_words
 from fitcore.problems import Problem, ReadingError
-from fitcore.safety.decisions import (
-    Assessment,
-    Decision,
-    How,
-    draft_assessment,
-    draft_decision,
-    role_words,
-)
+from fitcore.safety.assessments import Assessment, draft_assessment
+from fitcore.safety.decisions import Decision, How, draft_decision, role_words
 from fitcore.safety.outcomes import Action
 from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
 from fitcore.safety.screening_edits import draft_screening, parse_screening
@@ -32,12 +27,19 @@ if TYPE_CHECKING:
 
     from fitcore.record.entries import Value
     from fitcore.safety.outcomes import FiredRule
+    from fitcore.safety.screening_book import ScreeningBook
     from tui.desk import Desk
 
 
 def store_answers(desk: Desk, answers: Mapping[str, Value]) -> None:
     """Store answers of screening, with the rules they are judged by."""
-    drafts = draft_screening(desk.session, desk.profiles.screening, answers, desk.now())
+    drafts = draft_screening(
+        desk.session,
+        desk.profiles.screening,
+        answers,
+        desk.now(),
+        rest_on=desk.clearance.calves.answers_rest_on,
+    )
     if drafts:
         desk.begin()
         desk.append(*drafts)
@@ -93,7 +95,7 @@ def decision_form(desk: Desk) -> QuestionForm:
             "highest_mmhg",
             say("Up to how many mmHg, the highest printed on the garment?"),
             parse=_mmhg,
-            hint=say("a number, such as 24"),
+            hint=say("a number, such as 24; 0: no compression"),
             knows_unknown=False,
         ),
         Ask(
@@ -123,55 +125,46 @@ def store_decision(desk: Desk, told: Mapping[str, Value]) -> None:
     """
     at = desk.now()
     sides = decidable_sides(desk) if told["side"] == Side.BOTH else (Side(str(told["side"])),)
-    drafts = [
-        draft_decision(
-            desk.session,
-            Decision(
-                side,
-                str(told["by"]),
-                str(told["role"]),
-                cast("How", told["how"]),
-                Decimal(str(told["highest_mmhg"])),
-                date.fromisoformat(str(told["decided_on"])),
-                date.fromisoformat(str(told["review_date"])),
-                str(told["why"]),
-                tuple(rule.id for rule in desk.clearance.open_rules(side)),
-            ),
-            at,
-        )
-        for side in sides
-    ]
+    drafts = [draft_decision(desk.session, _decision(desk, side, told), at) for side in sides]
     desk.append(*drafts)
+
+
+def _decision(desk: Desk, side: Side, told: Mapping[str, Value]) -> Decision:
+    """Return the decision on one leg: about the rules on this leg, as they stand."""
+    rules = desk.clearance.open_rules(side)
+    return Decision(
+        side,
+        str(told["by"]),
+        str(told["role"]),
+        cast("How", told["how"]),
+        Decimal(str(told["highest_mmhg"])),
+        date.fromisoformat(str(told["decided_on"])),
+        date.fromisoformat(str(told["review_date"])),
+        str(told["why"]),
+        tuple(rule.id for rule in rules),
+        tuple(dict.fromkeys(what for rule in rules for what in rule.rests_on(side))),
+    )
 
 
 # ---- a new assessment -------------------------------------------------------------------------
 
 
-def replaceable(desk: Desk, rule: FiredRule) -> tuple[str, ...]:
-    """Return the answers a hold rests on: what an assessment may replace."""
-    book = desk.profiles.screening
-    own = next((r for r in book.rules.rules if r.id == rule.id), None)
-    if own is None or rule.action is not Action.HOLD:
+def replaceable(rule: FiredRule) -> tuple[str, ...]:
+    """Return the answers a hold rests on: what an assessment may replace.
+
+    A question nobody answered is among them where not known is what holds the leg.
+    """
+    if rule.action is not Action.HOLD:
         return ()
-    if own.measure is not None:
-        sides = [side.value for side in rule.sides]
-        names = [
-            PRESSURE_PREFIX + pressure.id
-            for pressure in book.questions.pressures
-            if pressure.id.startswith(("arm_", *(f"{side}_" for side in sides)))
-        ]
-    else:
-        names = [
-            ANSWER_PREFIX + name
-            for question in book.questions.questions
-            if question.id in own.questions
-            for name in question.ids
-        ]
-    return tuple(name for name in names if desk.session.answer(name).seen)
+    names = dict.fromkeys(what.partition("=")[0] for _, what in rule.basis)
+    return tuple(what for what in names if what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX)))
 
 
 def assessment_form(desk: Desk, rule: FiredRule) -> QuestionForm:
-    """Return what is asked of somebody who looked again at what a hold rests on."""
+    """Return what is asked of somebody who looked again at what a hold rests on.
+
+    *Not known* is no answer here: it would lift what only a finding lifts.
+    """
     today = desk.now().date()
     lines = (
         _typed("finding", say("What was found?"), say("in a few words")),
@@ -183,7 +176,7 @@ def assessment_form(desk: Desk, rule: FiredRule) -> QuestionForm:
             hint=say("today, or such as 2026-03-04"),
             knows_unknown=False,
         ),
-        *_new_answers(desk, replaceable(desk, rule)),
+        *_new_answers(desk, replaceable(rule)),
     )
     return QuestionForm(lambda _: lines, {})
 
@@ -204,7 +197,14 @@ def store_assessment(desk: Desk, told: Mapping[str, Value]) -> None:
             if what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX))
         },
     )
-    desk.append(*draft_assessment(desk.session, assessment, desk.now()))
+    held_by = {
+        what
+        for rule in desk.clearance.result.rules
+        if rule.action is Action.HOLD
+        for what in replaceable(rule)
+    }
+    drafts = draft_assessment(desk.session, assessment, desk.now(), never_asked=held_by)
+    desk.append(*drafts)
 
 
 def _new_answers(desk: Desk, names: Sequence[str]) -> list[Ask]:
@@ -217,19 +217,34 @@ def _new_answers(desk: Desk, names: Sequence[str]) -> list[Ask]:
             side = next(
                 (side for side in LEGS if name == question.id_of(side) != question.id), None
             )
-            lines.append(question_ask(book, question, side))
+            lines.append(replace(question_ask(book, question, side), knows_unknown=False))
             continue
         pressure = next(p for p in book.questions.pressures if PRESSURE_PREFIX + p.id == what)
         lines.append(
             Ask(
                 what,
                 pressure.text,
-                parse=partial(parse_screening, book, what),
-                hint=say("in mmHg"),
+                parse=partial(_figure, book, what),
+                hint=say("in mmHg; empty where it was not taken again"),
                 may_stay_open=True,
+                knows_unknown=False,
             )
         )
     return lines
+
+
+def _figure(book: ScreeningBook, what: str, text: str) -> Value:
+    """Read a blood pressure that was taken again: a figure, and not that there is none."""
+    value = parse_screening(book, what, text)
+    if isinstance(value, int | Decimal):
+        return value
+    raise ReadingError(
+        Problem(
+            code="bad_pressure",
+            text=say("'{typed}' lifts no hold.", typed=text[:20]),
+            mend=say("Type the figure in mmHg, or leave the line empty."),
+        )
+    )
 
 
 def _typed(what: str, text: str, hint: str) -> Ask:
@@ -243,9 +258,10 @@ def _words(text: str) -> Value:
 def _mmhg(text: str) -> Value:
     try:
         number = Decimal(text.replace(",", "."))
-    except ArithmeticError:
-        number = Decimal(0)
-    if 0 < number <= 100:
+        is_pressure = 0 <= number <= 100
+    except ArithmeticError:  # no number, or one that compares with nothing
+        number, is_pressure = Decimal(0), False
+    if is_pressure:
         return number
     raise ReadingError(
         Problem(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.doubts.repeats import repeat_way, rounds_wanted
-from fitcore.protocol import Step, plan
+from fitcore.doubts.repeats import doubted_places, repeat_way, rounds_wanted
+from fitcore.protocol import Step, done_reading, next_open, plan
 from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
@@ -48,5 +48,32 @@ def look(session: Session, sides: tuple[Side, ...], protocol: Protocol, fit: Ses
         return repeat_way(session, rule, side) == "each_point"
 
     calves_first = fit.clearance.prescription is not None
-    steps = plan(protocol, sides, wanted=wanted, at_once=at_once, calves_first=calves_first)
+    steps = plan(
+        protocol,
+        sides,
+        wanted=wanted,
+        at_once=at_once,
+        calves_first=calves_first,
+        calves_again=bool(fit.clearance.calves.repeats),
+    )
     return View(session, readings, steps, fit.flags, fit.clearance)
+
+
+def following_field(view: View, index: int, *, corrected: bool) -> int | None:
+    """Return the index of the field to go to from a field that was just filled.
+
+    The next open one; after a correction first the other one of two that were told as swapped: they
+    are two corrections. None where nothing is left.
+    """
+    following = next_open(view.steps, view.readings, index)
+    if not corrected:
+        return following
+    doubtful = doubted_places(view.flags)
+
+    def was_swapped(step: Step) -> bool:
+        reading = done_reading(step, view.readings)
+        told = reading is not None and "neighbours_swapped" in reading.doubts
+        return told and step.place in doubtful
+
+    passed = range(index + 1, len(view.steps) if following is None else following)
+    return next((at for at in passed if was_swapped(view.steps[at])), following)

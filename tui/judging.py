@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from fitcore.doubts.typed_doubts import doubt_typed
 from fitcore.flags import Flag, Level, codes_to_store
 from fitcore.moment.spacing import SET_TOOK_LONG
+from fitcore.points import other_side
 from fitcore.problems import UnitError
 from fitcore.record.edits import Typed, parse_typed
 from fitcore.record.reasons import wants_reason
@@ -21,6 +22,7 @@ from tui.usual_reasons import Ask, why_at_such_a_time, why_number
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from fitcore.points import Place
     from fitcore.units import Length
     from tui.desk import Desk
 
@@ -164,7 +166,18 @@ def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:
         tape_unit=desk.unit,
         earlier=desk.earlier,
         repeat=desk.protocol.repeat,
+        hidden=_hidden(desk),
     )
+
+
+def _hidden(desk: Desk) -> tuple[Place, ...]:
+    """Return the other leg's place at a repeat while that leg's own repeat is still to come.
+
+    In the first time round it is compared: a slip is best told at once.
+    """
+    step = desk.step
+    there = (other_side(step.side), step.point, step.kind)
+    return (there,) if step.round > 1 and not desk.shows(there) else ()
 
 
 def _rank(flag: Flag) -> int:

@@ -74,6 +74,8 @@ class QuestionForm:
         self._answers = dict(given)
         self._typed: dict[str, str] = {}
         self._by_hand: set[str] = set()
+        self._refused = ""
+        """The line whose typing was refused: what is typed next begins anew."""
         self._just_came = False
         """Whether a key's answer has just led here: an Enter out of habit answers nothing."""
         self.all_none = all_none
@@ -121,7 +123,9 @@ class QuestionForm:
         line = self.line
         self._just_came = False
         if line.parse is not None:
-            typed = self._typed.get(line.what, "") + sign  # a new answer begins anew
+            kept = "" if self._refused == line.what else self._typed.get(line.what, "")
+            self._refused = ""
+            typed = kept + sign  # a new answer begins anew
             if len(typed) > _LONGEST:
                 return say("That is longer than this line.")
             self._typed[line.what] = typed
@@ -136,6 +140,7 @@ class QuestionForm:
     def erase(self) -> None:
         """Take back the last typed character, or the line's answer."""
         line = self.line
+        self._refused = ""
         if line.parse is not None:
             self._typed[line.what] = self.typed(line)[:-1]
         else:
@@ -249,6 +254,7 @@ class QuestionForm:
         try:
             value = UNKNOWN if typed == "?" and line.knows_unknown else line.parse(typed)
         except FitError as error:
+            self._refused = line.what
             return f"{error.problem.text} {error.problem.mend}"
         self._answer(line, value)
         del self._typed[line.what]

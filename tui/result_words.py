@@ -55,7 +55,7 @@ def note_lines(fit: SessionFit) -> list[str]:
     lines += [say("! remark: {text}", text=entry.text("text")) for entry in remarks]
     lines += [
         f"{signs[flag.level]} {side_words(flag.side)}: {flag.text}"
-        if flag.side
+        if flag.side and not flag.text.startswith(side_words(flag.side))
         else f"{signs[flag.level]} {flag.text}"
         for flag in told_once(fit.flags)
     ]
@@ -107,7 +107,7 @@ def margin_words(chart: Chart, margin: Margin) -> str:
     # Lengths are shown exactly as read; what a shoe size stands for is rounded to a millimetre.
     value = round(margin.value_mm, 0) if shoe else margin.value_mm
     name = dimension_words(margin.dimension)
-    distance = abs(round(margin.margin_mm, 1))
+    distance = show_cm(abs(round(margin.margin_mm, 1)))
     told = say(
         "{name}: {value} cm, size {low} to {high} cm",
         name=say("{name}, as foot length", name=name) if shoe else name,
@@ -116,8 +116,8 @@ def margin_words(chart: Chart, margin: Margin) -> str:
         high=show_cm(round(margin.high_mm, 1)),
     )
     how = (
-        say("{mm} mm inside", mm=distance)
+        say("{cm} cm inside", cm=distance)
         if margin.margin_mm >= 0
-        else say("{mm} mm outside", mm=distance)
+        else say("{cm} cm outside", cm=distance)
     )
     return f"{told}, {how}"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from fitcore.points import LEGS, Side
 from fitcore.pressures.prescribed_pressure import complete_prescription
 from fitcore.problems import Problem, ReadingError
+from fitcore.safety.calves import is_about
 from fitcore.safety.screening_answers import (
     ANSWER_PREFIX,
     NO,
@@ -79,7 +80,7 @@ def has_lines(desk: Desk, stage: Stage) -> bool:
 def make_form(desk: Desk, stage: Stage) -> QuestionForm:
     """Return the page of a stage with what was answered before."""
     asks = _asks(desk, stage)
-    given = {what: desk.session.value(what) for what in desk.session.heads.fields}
+    given = {what: desk.session.value(what) for what in _answered(desk)}
     known = {what: value for what, value in given.items() if value is not None}
     return QuestionForm(asks, known, all_none=stage is Stage.FIRST)
 
@@ -131,10 +132,20 @@ def _applies(desk: Desk, stage: Stage) -> bool:
 
 def _is_open(desk: Desk, stage: Stage) -> bool:
     asks = _asks(desk, stage)
-    given = {what: True for what in desk.session.heads.fields if desk.session.answer(what).heads}
+    given = _answered(desk)
     values = {what: desk.session.value(what) for what in given}
     known = {what: value for what, value in values.items() if value is not None}
     return any(not line.may_stay_open and line.what not in given for line in asks(known))
+
+
+def _answered(desk: Desk) -> frozenset[str]:
+    """Return what was answered; an answer about calves read otherwise by now is none."""
+    session, about = desk.session, desk.clearance.calves.answers_rest_on
+    return frozenset(
+        what
+        for what in session.heads.fields
+        if what not in about or is_about(session, what, about[what])
+    )
 
 
 def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[Ask]]:
@@ -151,7 +162,7 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
         what
         for what in desk.session.heads.fields
         if what.startswith(ANSWER_PREFIX)
-        and {str(value) for value in desk.session.answer(what).values} - {NO}
+        and {str(value) for value in desk.session.answer(what).values} - _silent(book, what)
     }
 
     def asks(known: Mapping[str, Value]) -> Sequence[Ask]:
@@ -174,6 +185,12 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
         return lines
 
     return asks
+
+
+def _silent(book: ScreeningBook, what: str) -> set[str]:
+    """Return the answers that say nothing once their question is no longer opened."""
+    question = book.questions.find(what.removeprefix(ANSWER_PREFIX))
+    return set() if question is not None and question.no_tells else {NO}
 
 
 def _lost_leg_possible(known: Mapping[str, Value]) -> bool:
@@ -297,10 +314,11 @@ def _calf_asks(desk: Desk, known: Mapping[str, Value]) -> Sequence[Ask]:
         return []
     book = desk.profiles.screening
     lines = []
-    for name in ("larger_leg_new", "larger_leg_explained"):
+    for name in found.questions:
         question = book.questions.find(name)
         if question is not None:
-            lines.append(replace(question_ask(book, question, None), side=found.larger))
+            what = ANSWER_PREFIX + name
+            lines.append(replace(question_ask(book, question, None), what=what, side=found.larger))
         if known.get(ANSWER_PREFIX + name) != NO:
             break
     return lines

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 from fitcore.charts.outcome import Verdict
 from fitcore.charts.sizing import dimension_words
 from fitcore.points import Kind
-from fitcore.units import plain
+from fitcore.units import show_cm
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -190,9 +190,9 @@ def _nearness(chart: Chart, answer: SizeAnswer, change: Change | None) -> str:
     if change is None:
         return say("no single value changes it")
     return say(
-        "{name} {mm} mm from {what}",
+        "{name} {cm} cm from {what}",
         name=dimension_words(change.dimension),
-        mm=plain(round(abs(change.mm), 1)),
+        cm=show_cm(round(abs(change.mm), 1)),
         what=_what_comes(chart, answer, change),
     )
 

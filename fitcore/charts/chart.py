@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from fitcore.points import Kind
 from fitcore.problems import UnitError
@@ -51,10 +51,17 @@ class Dimension(ProfileModel):
         return self
 
 
+def _rising(mmhg: tuple[Decimal, Decimal]) -> tuple[Decimal, Decimal]:
+    low, high = mmhg
+    if not 0 < low <= high:
+        raise ValueError(say("mmHg are above 0, and the lower figure stands first"))
+    return mmhg
+
+
 class Pressure(ProfileModel):
     """The pressure printed on the garment: standard, class and mmHg always together."""
 
-    mmhg: tuple[Exact, Exact] = Field(strict=False)
+    mmhg: Annotated[tuple[Exact, Exact], AfterValidator(_rising)] = Field(strict=False)
     standard: Sentence
     grade: Annotated[str, Field(alias="class", min_length=1)]
 

@@ -134,15 +134,7 @@ def _pressure(chart: Chart) -> Iterator[ChartRemark]:
         )
         return
     low, high = chart.pressure.mmhg
-    if low > high:
-        yield ChartRemark(
-            "pressure.mmhg",
-            ProblemLevel.ERROR,
-            "pressure_reversed",
-            say("The lower pressure, {low} mmHg, is above the higher, {high}.", low=low, high=high),
-            say("Write the lower figure first."),
-        )
-    elif high < _LEAST_MMHG:
+    if high < _LEAST_MMHG:
         yield ChartRemark(
             "pressure.mmhg",
             ProblemLevel.ERROR,

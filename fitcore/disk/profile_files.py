@@ -98,7 +98,8 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
 
     Args:
         own: a data folder that may hold `charts/`, `protocols/`, `rules/`, `ranges/`,
-            `swelling/`, `screening/`, `pressure/`, `illustration/`, `certainty/` and `favourites/` of its own.
+            `swelling/`, `screening/`, `pressure/`, `illustration/`, `certainty/` and `favourites/`
+            of its own.
         charts: a folder of chart files to use instead of all others.
 
     Raises:
@@ -137,6 +138,16 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
         frozenset(favourites.charts if favourites is not None else ()),
         tuple(problems),
     )
+
+
+def load_standards(own: Path | None = None) -> tuple[PressureStandard, ...]:
+    """Load the standards of pressure classes, sorted by id; what cannot be used is left out.
+
+    Args:
+        own: a data folder that may hold a `pressure/` of its own.
+    """
+    found = _load_both("pressure", PressureStandard, own, [])
+    return tuple(found[key] for key in sorted(found))
 
 
 def load_quality_rules(own: Path | None = None) -> tuple[QualityRules, tuple[Problem, ...]]:

@@ -33,6 +33,8 @@ def read_profile(raw: bytes, model: type[Model], path: str) -> Model | tuple[Pro
         values = tomllib.loads(text, parse_float=Decimal)
     except UnicodeDecodeError:
         return (_not_toml(path, None, say("The file holds bytes that are not text.")),)
+    except ArithmeticError:  # what the reader says of a number too large is its own name
+        return (_not_toml(path, None, say("A number in the file is too large to read.")),)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         place = re.search(r"line (\d+)", str(error))
         return (_not_toml(path, int(place[1]) if place else None, f"{error}."),)

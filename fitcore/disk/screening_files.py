@@ -6,7 +6,7 @@ screens by stands in a file of its own, `use.toml`: it only names one, so it is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -18,10 +18,12 @@ from fitcore.safety.screening_book import (
     ScreeningBook,
     digest_of,
     purpose_problems,
+    resolve_questions,
     resolve_rules,
     rule_problems,
 )
 from fitcore.safety.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
+from fitcore.safety.softened import RULE_KEY, softened_purposes, softened_rules
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -89,9 +91,12 @@ def load_screening(
     if serious:
         raise ProfileError(serious[0].at(path=picked.name))
     problems += [fault.at(path=picked.name) for fault in faults]
+    milder = (*_softened_rules(picked, base), *_softened_purposes(purposes, purposes_raw))
+    problems += [fault.at(path=picked.name) for fault in milder]
     raws = [picked.raw, *([base.raw] if base is not None else []), questions_raw, purposes_raw]
     used = RulesUsed(rules.id, rules.version, picked.name, digest_of(raws))
-    return ScreeningBook(questions, rules, purposes, used), tuple(problems)
+    asked = resolve_questions(questions, rules, purposes)
+    return ScreeningBook(asked, rules, purposes, used), tuple(problems)
 
 
 def check_rules(raw: bytes, path: Path) -> tuple[Problem, ...]:
@@ -108,11 +113,17 @@ def check_rules(raw: bytes, path: Path) -> tuple[Problem, ...]:
     questions, _ = _one(found, QUESTIONS_FILE, Questions)
     purposes = read_profile(raw, Purposes, str(path))
     if isinstance(purposes, Purposes):
-        return _told(purpose_problems(purposes, questions), raw)
+        faults = [*purpose_problems(purposes, questions), *_softened_purposes(purposes, raw)]
+        return _told(faults, raw)
     rules = read_profile(raw, ScreeningRules, str(path))
     if isinstance(rules, tuple):
         return rules
-    return _told([*rule_problems(rules, questions), *_base_problems(rules, found)], raw)
+    faults = [*rule_problems(rules, questions), *_base_problems(rules, found)]
+    if not faults:
+        files = _rule_files(found, [])
+        base = None if rules.base is None else _pick(files, rules.base, [])
+        faults += _softened_rules(_RuleFile(path.name, raw, rules), base)
+    return _told(faults, raw)
 
 
 def check_use(raw: bytes, path: Path) -> tuple[Problem, ...]:
@@ -145,6 +156,38 @@ def _base_problems(
     except ProfileError as error:
         return (error.problem.at(key="base"),)
     return () if base.rules.base is None else (_no_base(rules.base),)
+
+
+def _softened_rules(picked: _RuleFile, base: _RuleFile | None) -> tuple[Problem, ...]:
+    """Return what is milder than in the strictest rules; a shipped guideline says so itself."""
+    shipped, _ = profile_bytes(FOLDER)
+    raws = {raw for _, raw in shipped.values()}
+    strictest = _pick(_rule_files(shipped, []), DEFAULT_RULES, []).rules
+    below = [] if base is None or base.raw in raws else [*softened_rules(base.rules, strictest)]
+    found = [_placed(fault, base).at(path=base.name) for fault in below if base is not None]
+    if picked.raw not in raws:
+        whole = resolve_rules(picked.rules, base.rules if base is not None else None)
+        own = [fault for fault in softened_rules(whole, strictest) if fault not in below]
+        found += [_placed(fault, picked) for fault in own]
+    return tuple(found)
+
+
+def _placed(fault: Problem, file: _RuleFile) -> Problem:
+    """Name the place of a milder rule in its file."""
+    name = (fault.key or "").removeprefix(RULE_KEY)
+    if name == fault.key:
+        return fault
+    places = [str(place) for place, rule in enumerate(file.rules.rules) if rule.id == name]
+    return replace(fault, key=f"rules.{places[0]}.id" if places else None)
+
+
+def _softened_purposes(purposes: Purposes, raw: bytes) -> tuple[Problem, ...]:
+    shipped, _ = profile_bytes(FOLDER)
+    usual, usual_raw = _one(shipped, PURPOSES_FILE, Purposes)
+    if raw == usual_raw:
+        return ()
+    strictest = _pick(_rule_files(shipped, []), DEFAULT_RULES, []).rules
+    return tuple(replace(f, key=None) for f in softened_purposes(purposes, usual, strictest))
 
 
 def _told(faults: Iterable[Problem], raw: bytes) -> tuple[Problem, ...]:

@@ -104,11 +104,12 @@ def _other_leg(
     what = place_words(point, kind)
     text = (
         say(
-            "{what}: {value}, the other leg {other} cm. Measure both again. Newly swollen? "
-            "Ask the prescriber or a doctor today, as your protocol says.",
+            "{what}: {value}, the other leg {other} cm. Measure both again. {larger} newly "
+            "swollen? Ask the prescriber or a doctor today, as your protocol says.",
             what=what,
             value=value.shown,
             other=show_cm(other),
+            larger=say("Is it") if value.mm > other else say("Is the other leg"),
         )
         if kind is Kind.GIRTH
         else say(

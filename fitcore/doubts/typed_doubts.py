@@ -12,7 +12,7 @@ from fitcore.record.last_time import LastTime
 from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from decimal import Decimal
 
     from fitcore.flags import Flag
@@ -32,6 +32,7 @@ def doubt_typed(
     tape_unit: Unit = "cm",
     earlier: Sequence[Session] = (),
     repeat: RepeatRule | None = None,
+    hidden: Collection[Place] = (),
 ) -> tuple[Flag, ...]:
     """Judge a length before it is stored, by the same checks on screen and command line.
 
@@ -44,6 +45,7 @@ def doubt_typed(
         tape_unit: unit printed on the tape.
         earlier: the client's sessions before this one, newest first.
         repeat: which readings of one place agree; nothing is compared with ones that do not.
+        hidden: places whose value must not be named yet: their repeat is still to come.
 
     Returns:
         The doubts, worst first.
@@ -52,7 +54,7 @@ def doubt_typed(
     apart = differing(readings, repeat) if repeat is not None else frozenset()
 
     def known(side: Side, point: Point, kind: Kind) -> Decimal | None:
-        if (side, point, kind) in apart:
+        if (side, point, kind) in apart or (side, point, kind) in hidden:
             return None
         value = readings.adopted(side, point, kind)
         return None if value is None else value.mm

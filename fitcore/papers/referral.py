@@ -18,9 +18,9 @@ from fitcore.points import side_words
 from fitcore.safety.clearance import cautions
 from fitcore.safety.decisions import role_words
 from fitcore.safety.outcomes import Action, Clearance, Urgency, outcome_words, urgency_words
-from fitcore.safety.screening_answers import is_assessment
 from fitcore.safety.screening_edits import RULES_USED, screening_words
 from fitcore.safety.screening_result import GO
+from fitcore.safety.session_answers import is_assessment
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -140,7 +140,7 @@ def _found(fit: SessionFit, answers: AnswersTold) -> Iterator[str]:
         yield f"{number}. {sides}: {_action_words(rule)}"
         yield f"{_STEP}{rule.text}"
         yield from (f"{_STEP}- {because}" for because in answers.because(rule))
-        if any(rule.id in d.covers and d.side in rule.sides for d in fit.clearance.decisions):
+        if any(d.covers_rule(rule) and d.side in rule.sides for d in fit.clearance.decisions):
             yield _STEP + say("A decision about this is recorded below.")
         source = say("Source ({status}): {source}", status=rule.status, source=rule.source)
         yield f"{_STEP}{source}"
@@ -195,7 +195,7 @@ def _decision_words(decision: Decision, fit: SessionFit) -> str:
         why=decision.why,
     )
     day = fit.clearance.on
-    if decision.holds_on(day):
+    if decision.holds_on(day) or decision.refuses:
         return told
     return say("{told} It does not hold on {day}.", told=told, day=day.isoformat())
 

@@ -24,7 +24,7 @@ from fitcore.safety.screening_answers import (
 )
 from fitcore.safety.screening_edits import screening_words
 from fitcore.safety.screening_questions import Asked
-from fitcore.safety.side_difference import EXPLAINED, NEW
+from fitcore.safety.side_difference import EXPLAINED, NEW, change_questions
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ _THERE = "present"
 _PARTS = {"ankle_mmhg": ("dp", "pt"), "toe_mmhg": ("toe",), "abpi": ()}
 """Of what a rule measures, the pressures it looks at, by the end of their ids."""
 _BUILT_IN_ANSWERS = {
-    "side_difference": (NEW, EXPLAINED),
+    "side_difference": (NEW, EXPLAINED, *chain.from_iterable(map(change_questions, LEGS))),
     "without_abpi": ("garment_high_mmhg", "prescribed_high_mmhg"),
 }
 """The answers that rules without questions of their own look at, whatever was answered."""
@@ -108,14 +108,16 @@ class AnswersTold:
     def _because_built_in(self, fired: FiredRule) -> Iterator[str]:
         if fired.id == "abpi_not_obtained":
             yield from self._because_measured("ankle_mmhg", fired.sides)
+            yield from self._because_measured("toe_mmhg", fired.sides)
         if fired.id == "side_difference":
             findings = self._clearance.calves.findings
             yield from (found.text for found in findings if found.rule is not None)
         for name in _BUILT_IN_ANSWERS.get(fired.id, ()):
             question = self._book.questions.find(name)
             if question is not None:
+                side = next((side for side in question.sides if name == question.id_of(side)), None)
                 for answer in self._answers.of(name):
-                    yield self._words(question, None, answer)
+                    yield self._words(question, side, answer)
 
     def _words(self, question: Question, side: Side | None, answer: Answer) -> str:
         """Write one answer with its question, and how it came to count."""

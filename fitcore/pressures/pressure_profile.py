@@ -17,6 +17,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
 from fitcore.points import Point
+from fitcore.pressures.laplace import tension_for, tension_mmhg
 from fitcore.pressures.pressure import show_beside
 from fitcore.units import plain
 from fitcore.words import say
@@ -194,7 +195,9 @@ def _row(
     nominal: Decimal, girths: Mapping[Point, Decimal], point: Point, named: NamedClass | None
 ) -> ProfileRow:
     # Fractions, so that a leg exactly on an edge is on it: 100 x 22 / 44 is 50, not almost.
-    share = Fraction(girths[Point.B]) / Fraction(girths[point])
+    ankle = Fraction(girths[Point.B])
+    pull = tension_for(Fraction(nominal), ankle / 10)
+    share = ankle / Fraction(girths[point])
     rule = named.own.residual_at(point) if named is not None else None
     if rule is not None and rule.of not in girths:
         rule = None
@@ -208,7 +211,7 @@ def _row(
     return ProfileRow(
         point,
         girths[point],
-        _decimal(Fraction(nominal) * share),
+        _decimal(tension_mmhg(pull, Fraction(girths[point]) / 10)),
         _decimal(100 * share),
         band,
         place,

@@ -6,12 +6,13 @@ shown is rounded. What a ratio means is a rule in `profiles/screening/`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
+from fitcore.clean_text import clean
 from fitcore.units import plain
 from fitcore.words import say
 
@@ -29,7 +30,8 @@ class Missing(StrEnum):
 MmHg = Decimal | Missing
 """A systolic pressure in mmHg, or why there is none."""
 
-Arms = Literal["both", "one_explained", "one_alone", "none"]
+Arms = Literal["both", "one_explained", "one_alone", "incompressible", "none"]
+"""`incompressible`: one arm would not compress, so no figure tells how high its pressure is."""
 
 _HALF_A_HUNDREDTH = Fraction(1, 200)
 
@@ -39,7 +41,8 @@ class Abpi:
     """What the pressures of one leg come to."""
 
     ratio: Fraction | None
-    """Highest ankle over highest arm, exact; None where it cannot be formed."""
+    """Highest ankle over highest arm, exact; None where it cannot be formed. Beside an artery that
+    would not compress it is the other artery's, which may be low all the same."""
     incompressible: bool
     """An artery at the ankle would not compress: counts as above every upper limit."""
     arms: Arms
@@ -64,7 +67,7 @@ def judge_abpi(
         ankles: dorsalis pedis and posterior tibial of this leg; one of them is enough, since the
             other can only raise the highest.
         one_arm_why: why only one arm was taken; without a reason the other may be the higher one,
-            and the index lower than it looks.
+            and the index lower than it looks. No reason helps an arm that would not compress.
 
     Source: highest ankle (either artery) over the highest arm, the same arm for both legs: getABI,
         n = 6,880, recommended as the uniform method (read); NICE CG147, AHA 2012 (from memory).
@@ -76,14 +79,19 @@ def judge_abpi(
     ankle = max(ankle_values, default=None)
     arm = max(arm_values, default=None)
     incompressible = Missing.NOT_COMPRESSIBLE in ankles
-    comparable = ankle is not None and arm is not None and not incompressible
     return Abpi(
-        Fraction(ankle) / Fraction(arm) if comparable and ankle and arm else None,
+        Fraction(ankle) / Fraction(arm) if ankle and arm else None,
         incompressible,
         _arms(arms, len(arm_values), one_arm_why),
         tried=any(ankle is not None for ankle in ankles),
         ankle_mmhg=ankle,
     )
+
+
+def is_reason(why: object) -> bool:
+    """Whether somebody said why only one arm was taken: blanks and *unknown* are no reason."""
+    said = clean(why).text.casefold() if isinstance(why, str) else ""
+    return said not in ("", "unknown")
 
 
 def show_abpi(abpi: Abpi, limits: Iterable[Decimal]) -> str | None:
@@ -96,11 +104,17 @@ def show_abpi(abpi: Abpi, limits: Iterable[Decimal]) -> str | None:
         limits: all limits it is compared with.
 
     Returns:
-        `0.93`, `0.797`, `>1.3` for arteries that would not compress, None where there is none.
+        `0.93`, `0.797`, `>1.3` for arteries that would not compress, with the other artery's where
+        that is below another limit, None where there is none.
     """
     known = tuple(limits)
     if abpi.incompressible:
-        return f">{plain(max(known))}" if known else say("would not compress")
+        high = f">{plain(max(known))}" if known else say("would not compress")
+        lower = [limit for limit in known if limit < max(known)]
+        if abpi.ratio is None or not any(abpi.ratio < Fraction(limit) for limit in lower):
+            return high
+        other = show_abpi(replace(abpi, incompressible=False), lower)
+        return say("{high} and {other}", high=high, other=other)
     if abpi.ratio is None:
         return None
     exact = [Fraction(limit) for limit in known]
@@ -116,7 +130,9 @@ def _arms(arms: Sequence[MmHg | None], values: int, why: str) -> Arms:
         return "none"
     if values == len(arms):
         return "both"
-    return "one_explained" if why else "one_alone"
+    if Missing.NOT_COMPRESSIBLE in arms:
+        return "incompressible"
+    return "one_explained" if is_reason(why) else "one_alone"
 
 
 def _crosses(ratio: Fraction, limit: Fraction, places: int) -> bool:

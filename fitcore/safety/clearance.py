@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from fitcore.points import LEGS
+from fitcore.pressures.pressure import range_words
 from fitcore.record.fields import choice_words
 from fitcore.safety.calves import Calves, judge_calves
 from fitcore.safety.decisions import (
@@ -21,13 +23,15 @@ from fitcore.safety.decisions import (
     may_fit,
 )
 from fitcore.safety.outcomes import Action, Clearance
-from fitcore.safety.prescription import Prescription, prescription_of
+from fitcore.safety.prescription import Prescription, beside_prescription, prescription_of
 from fitcore.safety.screening import SessionAnswers, answers_of, screen_session
 from fitcore.safety.screening_answers import Garment
 from fitcore.safety.screening_result import with_rules
+from fitcore.safety.swelling_told import swelling_not_told
 from fitcore.words import say
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
     from decimal import Decimal
 
@@ -64,7 +68,8 @@ class SessionClearance:
         """Say whether a garment may be offered for a leg."""
         upper = chart.pressure.mmhg[1] if chart.pressure is not None else None
         result = self._with(chart.form, upper)
-        answer = clearance(result, side, self.decisions, upper, on=self.on)
+        worn = self.told.present[0].worn_mmhg(upper)
+        answer = clearance(result, side, self.decisions, worn, on=self.on, layered=worn != upper)
         return self._beside_prescription(answer, side)
 
     def garment_notes(self, side: Side, chart: Chart) -> tuple[str, ...]:
@@ -87,7 +92,9 @@ class SessionClearance:
             advice = self.rules.screening.advice(str(purpose))
             if advice is None:
                 continue
-            whom = f" {advice.for_whom}" if advice.for_whom else ""
+            whom = ""
+            if advice.mmhg is not None and advice.for_whom:
+                whom = f" {range_words(*advice.mmhg)}: {advice.for_whom}"
             told.append(
                 say(
                     "For {purpose}: {text}{whom} Source ({status}): {source}",
@@ -101,12 +108,28 @@ class SessionClearance:
         return tuple(told)
 
     def open_rules(self, side: Side) -> tuple[FiredRule, ...]:
-        """Return the rules on a leg that a decision may be asked about, worst first."""
-        return tuple(
-            rule
-            for rule in self.result.rules_of(side)
-            if rule.action in (Action.ASK, Action.STOP) and rule.lifted_by
-        )
+        """Return the rules on a leg that a decision may be asked about, worst first.
+
+        None for a leg that is not to be fitted: there is nothing to decide.
+        """
+        if not self.result.leg(side).asked:
+            return ()
+        return tuple(rule for rule in self.result.rules_of(side) if rule.lifted_by)
+
+    @property
+    def needs_person(self) -> bool:
+        """Whether something found must still be asked, decided or acted on by a person.
+
+        A leg nothing is prescribed for waits for nobody, and in a session nobody screened, such as
+        an imported one, what would be asked first waits for screening.
+        """
+        answers, _ = self.told.present
+        first = self.rules.screening.questions.first_page
+        begun = any(answers.of(question.id) for question in first)
+        waiting = {Clearance.STOP, Clearance.HOLD, *([Clearance.ASK] if begun else [])}
+        legs = [may_fit(self.result, side, self.decisions, on=self.on) for side in LEGS]
+        held = any(rule.action is Action.HOLD for rule in self.result.rules)
+        return held or any(not leg.offered and leg.clearance in waiting for leg in legs)
 
     def as_json(self) -> dict[str, object]:
         """Return the screening part of `fit --json`."""
@@ -117,7 +140,8 @@ class SessionClearance:
         key = (form, upper)
         if key not in self._garments:
             told = self.told.for_garment(Garment(form, upper))
-            found = _screen(told, self.rules, self.on, self.calves)
+            seen = _seen(self.session, self.calves)
+            found = _screen(told, self.rules, self.on, seen, self.prescription)
             if not any(rule.id == LIMIT_RULE for rule in self.result.rules):
                 # The limit itself is compared by `clearance`, which says both figures.
                 others = tuple(rule for rule in found.rules if rule.id != LIMIT_RULE)
@@ -134,11 +158,9 @@ class SessionClearance:
         prescribed = self.prescription
         if not answer.offered or prescribed is None:
             return answer
-        why = prescribed.pressure.question
-        if side not in prescribed.sides:
-            why = say("Nothing is prescribed for this leg.")
-        if not why:
+        if side in prescribed.sides:
             return answer
+        why = say("Nothing is prescribed for this leg.")
         found = Clearance.ASK if answer.clearance is Clearance.CLEARED else answer.clearance
         return replace(answer, clearance=found, offered=False, why=why, highest_mmhg=None)
 
@@ -162,20 +184,33 @@ def judge_clearance(
     """
     told = answers_of(session, rules.screening)
     calves = judge_calves(session, told, readings, rules.screening, last)
+    prescription = prescription_of(told.present[0], rules.standards)
     return SessionClearance(
         session,
         rules,
         on,
         told,
         calves,
-        _screen(told, rules, on, calves),
+        _screen(told, rules, on, _seen(session, calves), prescription),
         decisions_of(session),
-        prescription_of(session, rules.standards),
+        prescription,
     )
 
 
-def _screen(told: SessionAnswers, rules: Rules, on: date, calves: Calves) -> ScreeningResult:
-    return screen_session(told, rules.screening, on=on, tape=calves.rule)
+def _screen(
+    told: SessionAnswers,
+    rules: Rules,
+    on: date,
+    seen: Sequence[FiredRule],
+    prescription: Prescription | None,
+) -> ScreeningResult:
+    result = screen_session(told, rules.screening, on=on, tape=seen)
+    return beside_prescription(result, prescription, rules.screening)
+
+
+def _seen(session: Session, calves: Calves) -> tuple[FiredRule, ...]:
+    """Return what was seen at the legs themselves, whatever was answered on a page."""
+    return (*calves.rules, *swelling_not_told(session))
 
 
 def cautions() -> str:

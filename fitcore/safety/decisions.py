@@ -1,14 +1,14 @@
-"""May it be fitted? A prescriber's decision, a new assessment, and the one answer for a leg. Pure.
+"""May it be fitted? A prescriber's decision, and the one answer for a leg. Pure.
 
-A decision lifts an *ask* or a *stop* for its leg, up to its pressure and until its review date; it
-never lifts a *hold*. A hold goes only when an assessment with finding, date and who replaces the
-answer it rests on. Nothing here is a reading, and nothing recorded is ever lost.
+A decision lifts an *ask* or a *stop* for its leg, up to its pressure, until its review date, and as
+long as what it was about is unchanged; it never lifts a *hold*: `fitcore.safety.assessments` does.
+Nothing here is a reading, and nothing recorded is ever lost.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
@@ -17,17 +17,17 @@ from fitcore.points import LEGS, Side
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.entries import Draft
 from fitcore.safety.outcomes import Action, Clearance, outcome_words
-from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.safety.screening_answers import RESTS_ON
 from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
-    from fitcore.record.entries import Entry, Value
+    from fitcore.record.entries import Entry
     from fitcore.record.session import Session
     from fitcore.safety.outcomes import FiredRule
-    from fitcore.safety.screening_result import ScreeningResult
+    from fitcore.safety.screening_result import LegScreening, ScreeningResult
 
 How = Literal["written", "read_back"]
 """On paper or a message, or by telephone and read back."""
@@ -35,6 +35,8 @@ How = Literal["written", "read_back"]
 DECISION_PREFIX = "prescriber."
 LIMIT_RULE = "without_abpi"
 """Id of the rule on garments stronger than a leg without an ABPI may get."""
+LONGEST = timedelta(days=366)
+"""How long a decision may hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,17 +50,22 @@ class Decision:
     """Such as `prescriber` or `specialist`; the rule file says who may lift what."""
     how: How
     highest_mmhg: Decimal
-    """Highest upper printed limit of a garment, layers added, in mmHg."""
+    """Highest upper printed limit of a garment, layers added, in mmHg; 0 for no compression."""
     decided_on: date
     review_date: date
     """The last day it holds."""
     why: str
     covers: tuple[str, ...]
     """Ids of the rules the decision was asked about. What is found later is not covered."""
+    rests_on: tuple[str, ...] = ()
+    """The answers, pressures and readings those rules had fired on: as `FiredRule.rests_on` has
+    them. Where one is another by now, the rule is not covered any more."""
 
     @property
     def words(self) -> str:
         """The decision in one line."""
+        if self.refuses:
+            return say("{by} ({role}): no compression", by=self.by, role=role_words(self.role))
         return say(
             "{by} ({role}), up to {mmhg} mmHg until {until}",
             by=self.by,
@@ -67,21 +74,18 @@ class Decision:
             until=self.review_date.isoformat(),
         )
 
+    @property
+    def refuses(self) -> bool:
+        """Whether it says that nothing is to be fitted: that stands until it is decided anew."""
+        return self.highest_mmhg == 0 and bool(self.covers)
+
     def holds_on(self, day: date) -> bool:
         """Whether it holds on a day, both ends included."""
         return self.decided_on <= day <= self.review_date
 
-
-@dataclass(frozen=True, slots=True)
-class Assessment:
-    """A new look at what a hold rests on."""
-
-    finding: str
-    on: date
-    by: str
-    """Who looked: name or code."""
-    answers: Mapping[str, Value]
-    """What stands from now on: `screen.<id>` or `pressure.<id>` to the new value."""
+    def covers_rule(self, rule: FiredRule) -> bool:
+        """Whether it was asked about a rule, and about all that the rule rests on now."""
+        return rule.id in self.covers and set(rule.rests_on(self.side)) <= set(self.rests_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +117,11 @@ def may_fit(
     if not leg.asked:
         return _refused(leg.clearance, say("This leg is not there, or not to be fitted."))
     open_rules = [rule for rule in rules if not _is_lifted(rule, own, on)]
+    held = any(rule.action is Action.HOLD for rule in open_rules)
+    refusal = next((decision for decision in own if decision.refuses), None)
+    if refusal is not None and not held:
+        why = say("Prescriber's decision: {words}.", words=refusal.words)
+        return _refused(_at_least_ask(leg.clearance), why)
     if open_rules:
         return _refused(leg.clearance, _why_open(open_rules[0], own, on))
     if not result.complete:
@@ -123,7 +132,7 @@ def may_fit(
         leg.clearance,
         offered=True,
         why=why or say("Screened: no stop found."),
-        highest_mmhg=_limit(leg.limit_mmhg, standing),
+        highest_mmhg=_limit(leg, standing),
     )
 
 
@@ -134,6 +143,7 @@ def clearance(
     upper_mmhg: Decimal | None,
     *,
     on: date,
+    layered: bool = False,
 ) -> ClearanceAnswer:
     """Say whether a garment may be offered for a leg: the one place that does.
 
@@ -142,18 +152,25 @@ def clearance(
         side: the leg.
         decisions: prescribers' decisions side by side; each that stands must allow it.
         upper_mmhg: upper printed limit of the garment in mmHg, layers added; None where it prints
-            none, which is enough only where an ABPI clears the leg or a decision is not limited.
+            none or the layers are not known, which is enough only where nothing limits the leg.
         on: the day.
+        layered: whether more is worn than the garment prints, so that the words say so.
     """
     answer = may_fit(result, side, decisions, on=on)
     limit = answer.highest_mmhg
     if limit is not None and upper_mmhg is None:
         text = say("At most {mmhg} mmHg, and this garment prints no pressure.", mmhg=plain(limit))
+        if layered:
+            text = say(
+                "At most {mmhg} mmHg, layers added, and how much they come to is not known.",
+                mmhg=plain(limit),
+            )
         return _refused(_at_least_ask(answer.clearance), text)
     if limit is not None and upper_mmhg is not None and upper_mmhg > limit:
         own = [decision for decision in decisions if decision.side is side]
         standing = [decision for decision in own if decision.holds_on(on)]
-        return _refused(_at_least_ask(answer.clearance), _too_strong(upper_mmhg, limit, standing))
+        text = _too_strong(upper_mmhg, limit, standing, layered=layered)
+        return _refused(_at_least_ask(answer.clearance), text)
     return answer
 
 
@@ -161,18 +178,35 @@ def draft_decision(session: Session, decision: Decision, at: datetime) -> Draft:
     """Record a decision; it replaces every decision on the leg seen here.
 
     Raises:
-        ReadingError: name, reason or rules are missing, or the dates cannot be right.
+        ReadingError: name, reason or rules are missing, or the dates cannot be right: nobody
+            decides by telephone about an answer before it was given, nor at all for longer than a
+            year. A letter may be older than today's answers: whoever records it says that it
+            speaks of what was found.
+
+    Source: circulation re-checked every 3, 6 or 12 months: Kingston and Richmond NHS (read); that
+        no decision holds longer than the longest of these is ours, a judgement.
     """
     today = at.date()
-    _require(bool(clean(decision.by).text), "by", say("Who decided? A name or code."))
-    _require(bool(clean(decision.why).text), "why", say("Why was it decided so?"))
-    _require(bool(decision.covers), "covers", say("There is nothing to decide for this leg."))
-    _require(decision.side in LEGS, "side", say("A decision is on one leg."))
-    _require(decision.highest_mmhg > 0, "highest_mmhg", say("Up to how many mmHg?"))
-    _require(
+    require(bool(clean(decision.by).text), "by", say("Who decided? A name or code."))
+    require(bool(clean(decision.why).text), "why", say("Why was it decided so?"))
+    require(bool(decision.covers), "covers", say("There is nothing to decide for this leg."))
+    require(decision.side in LEGS, "side", say("A decision is on one leg."))
+    require(decision.highest_mmhg >= 0, "highest_mmhg", say("Up to how many mmHg?"))
+    require(
         decision.decided_on <= today, "decided_on", say("The day of the decision has not come yet.")
     )
-    _require(decision.review_date >= today, "review_date", say("The review date is over already."))
+    require(
+        decision.how == "written"
+        or decision.decided_on >= _answered_on(session, decision.rests_on, at),
+        "decided_on",
+        say("Decided by telephone before an answer it is about was given: ask again."),
+    )
+    require(decision.review_date >= today, "review_date", say("The review date is over already."))
+    require(
+        decision.review_date - decision.decided_on <= LONGEST,
+        "review_date",
+        say("A decision holds for a year at most. Name an earlier day."),
+    )
     what = f"{DECISION_PREFIX}{decision.side}"
     return Draft(
         "answers",
@@ -188,6 +222,7 @@ def draft_decision(session: Session, decision: Decision, at: datetime) -> Draft:
             "review_date": decision.review_date.isoformat(),
             "why": clean(decision.why).text,
             "covers": list(decision.covers),
+            RESTS_ON: list(decision.rests_on) or None,
             "instead_of": list(session.answer(what).seen) or None,
         },
     )
@@ -203,47 +238,6 @@ def decisions_of(session: Session) -> tuple[Decision, ...]:
         for side in LEGS
         for entry in session.answer(f"{DECISION_PREFIX}{side}").heads
     )
-
-
-def draft_assessment(session: Session, assessment: Assessment, at: datetime) -> tuple[Draft, ...]:
-    """Record an assessment: each answer it replaces gets a new one that carries it.
-
-    Raises:
-        ReadingError: finding, date or who is missing, it replaces nothing, or it is older than an
-            answer it shall replace.
-    """
-    finding, who = clean(assessment.finding).text, clean(assessment.by).text
-    _require(bool(finding), "finding", say("What was found?"))
-    _require(bool(who), "by", say("Who assessed it? A name or code."))
-    _require(bool(assessment.answers), "answers", say("Which answer does it replace?"))
-    _require(assessment.on <= at.date(), "date", say("The day of the assessment has not come yet."))
-    drafts = []
-    for what, value in assessment.answers.items():
-        ours = what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX))
-        seen = session.answer(what).seen
-        _require(ours and bool(seen), what, say("An assessment replaces an answer that is there."))
-        # An answer from the future was written by a clock that was wrong: it says nothing here.
-        written = [head.at for head in session.answer(what).heads if head.at is not None]
-        _require(
-            all(when.date() <= assessment.on for when in written if when <= at),
-            "date",
-            say("The assessment is older than the answer it shall replace."),
-        )
-        drafts.append(
-            Draft(
-                "answers",
-                at,
-                {
-                    "what": what,
-                    "is": value,
-                    "finding": finding,
-                    "assessed_by": who,
-                    "assessed_on": assessment.on.isoformat(),
-                    "instead_of": list(seen),
-                },
-            )
-        )
-    return tuple(drafts)
 
 
 def role_words(role: str) -> str:
@@ -264,15 +258,18 @@ def _is_lifted(rule: FiredRule, own: Sequence[Decision], on: date) -> bool:
     if rule.action is Action.HOLD or not own:
         return False
     return all(
-        decision.holds_on(on) and rule.id in decision.covers and decision.role in rule.lifted_by
+        decision.holds_on(on) and decision.covers_rule(rule) and decision.role in rule.lifted_by
         for decision in own
     )
 
 
-def _limit(without_abpi: int | None, standing: Sequence[Decision]) -> Decimal | None:
+def _limit(leg: LegScreening, standing: Sequence[Decision]) -> Decimal | None:
     """Return the highest pressure: the leg's own limit, and the lowest of the decisions."""
-    lifted = bool(standing) and all(LIMIT_RULE in decision.covers for decision in standing)
-    limits = [Decimal(without_abpi)] if without_abpi is not None and not lifted else []
+    lifted = bool(standing) and all(
+        LIMIT_RULE in decision.covers and decision.role in leg.limit_roles for decision in standing
+    )
+    own = leg.limit_mmhg
+    limits = [Decimal(own)] if own is not None and not lifted else []
     limits += [decision.highest_mmhg for decision in standing]
     return min(limits, default=None)
 
@@ -288,10 +285,22 @@ def _why_open(rule: FiredRule, own: Sequence[Decision], on: date) -> str:
         return text
     if not all(decision.holds_on(on) for decision in own):
         return say("{text} A decision is there, but does not hold today.", text=text)
+    if all(rule.id in decision.covers for decision in own) and not all(
+        decision.covers_rule(rule) for decision in own
+    ):
+        return say("{text} A decision is there, but what it rests on has changed.", text=text)
     return say("{text} A decision is there, but does not cover this.", text=text)
 
 
-def _too_strong(upper: Decimal, limit: Decimal, standing: Sequence[Decision]) -> str:
+def _too_strong(
+    upper: Decimal, limit: Decimal, standing: Sequence[Decision], *, layered: bool
+) -> str:
+    if layered:
+        return say(
+            "Up to {upper} mmHg, layers added; at most {limit} may be fitted.",
+            upper=plain(upper),
+            limit=plain(limit),
+        )
     if any(decision.highest_mmhg == limit for decision in standing):
         return say(
             "Prints up to {upper} mmHg; the decision allows {limit}.",
@@ -322,7 +331,20 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _require(holds: bool, key: str, mend: str) -> None:  # noqa: FBT001 - the one thing it is about
+def _answered_on(session: Session, rests_on: Sequence[str], at: datetime) -> date:
+    """Return the day the newest of some answers was given; a clock of the future says nothing."""
+    names = {told.partition("=")[0] for told in rests_on}
+    written = [head.at for name in names for head in session.answer(name).heads]
+    days = [when.date() for when in written if when is not None and when <= at]
+    return max(days, default=date.min)
+
+
+def require(holds: bool, key: str, mend: str) -> None:  # noqa: FBT001 - the one thing it is about
+    """Refuse to record what does not hold.
+
+    Raises:
+        ReadingError: it does not hold; `mend` says what is asked.
+    """
     if not holds:
         text = say("This cannot be recorded as it stands.")
         raise ReadingError(Problem(code="not_recorded", text=text, mend=mend, key=key))
@@ -332,8 +354,10 @@ def _read_decision(entry: Entry, side: Side) -> Decision:
     """Read a decision from its entry; what is missing or wrong makes it allow nothing."""
     how = entry.text("how")
     highest = entry.fields.get("highest_mmhg")
-    number = Decimal(highest) if isinstance(highest, int | Decimal) else Decimal(0)
-    whole = all(entry.text(key) for key in ("by_whom", "role", "why")) and how in get_args(How)
+    is_number = isinstance(highest, int | Decimal) and not isinstance(highest, bool)
+    number = Decimal(highest) if isinstance(highest, int | Decimal) and is_number else Decimal(0)
+    told = all(entry.text(key) for key in ("by_whom", "role", "why")) and how in get_args(How)
+    whole = told and is_number and number.is_finite() and number >= 0
     return Decision(
         side,
         entry.text("by_whom"),
@@ -343,7 +367,8 @@ def _read_decision(entry: Entry, side: Side) -> Decision:
         _day(entry, "decided_on", date.max),
         _day(entry, "review_date", date.min),
         entry.text("why"),
-        entry.names("covers") if whole and number > 0 else (),
+        entry.names("covers") if whole else (),
+        entry.names(RESTS_ON),
     )
 
 

@@ -68,6 +68,14 @@ class FiredRule:
     """Legs it bears on, left first."""
     lifted_by: tuple[str, ...] = ()
     """Roles whose decision lifts it; none for a note or a hold."""
+    basis: tuple[tuple[Side, str], ...] = ()
+    """For each leg what it fired on: answers, pressures, readings, as `screen.bypass_left=yes`."""
+    suspects_clot: bool = False
+    """No ABPI is taken of its legs."""
+
+    def rests_on(self, side: Side) -> tuple[str, ...]:
+        """Return what it fired on for one leg; empty where it rests on nothing that was told."""
+        return tuple(what for leg, what in self.basis if leg is side)
 
     def as_json(self) -> dict[str, str]:
         """Return it in the shape `screen --json` prints."""

@@ -14,8 +14,17 @@ from typing import TYPE_CHECKING
 
 from fitcore.points import LEGS
 from fitcore.safety.abpi import Abpi, judge_abpi, show_abpi
+from fitcore.safety.abpi_validity import dated, day_entered, why_not_valid
+from fitcore.safety.fired_rules import built_in, in_order, pressures_told
 from fitcore.safety.outcomes import ACTIONS, Action, FiredRule, Urgency, worst_first
-from fitcore.safety.screening_answers import UNKNOWN, YES, Answers, Pressures, answers_from_session
+from fitcore.safety.screening_answers import (
+    PRESSURE_PREFIX,
+    UNKNOWN,
+    YES,
+    Answers,
+    Pressures,
+    told_as,
+)
 from fitcore.safety.screening_questions import Asked
 from fitcore.safety.screening_result import (
     LegAbpi,
@@ -24,7 +33,7 @@ from fitcore.safety.screening_result import (
     leg_clearance,
     with_rules,
 )
-from fitcore.words import say
+from fitcore.safety.session_answers import answers_from_session
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -36,6 +45,9 @@ if TYPE_CHECKING:
     from fitcore.safety.screening_book import ScreeningBook
     from fitcore.safety.screening_model import BuiltIn, Question, Rule
 
+NOT_KNOWN = f"={UNKNOWN}"
+"""How what a rule rests on ends where nobody knows."""
+
 
 def screen(
     answers: Answers,
@@ -44,7 +56,7 @@ def screen(
     *,
     on: date,
     sides: Sequence[Side] = LEGS,
-    tape: FiredRule | None = None,
+    tape: Iterable[FiredRule] = (),
 ) -> ScreeningResult:
     """Judge what was answered.
 
@@ -55,7 +67,7 @@ def screen(
         book: questions, rules and purposes.
         on: the day, for the age of an ABPI.
         sides: the legs to be fitted; one that is absent or cannot be measured drops out.
-        tape: what the difference between the calves asks for, where it asks for anything.
+        tape: what the calves ask for, where they ask for anything.
     """
     return _Screening(answers, pressures, book, on, sides).result(tape)
 
@@ -84,11 +96,11 @@ def answers_of(session: Session, book: ScreeningBook) -> SessionAnswers:
     """Return what a session says of screening."""
     answered = session.value("sides")
     sides = tuple(s for s in LEGS if not isinstance(answered, list) or s.value in answered)
-    return SessionAnswers(
-        answers_from_session(session, book.questions),
-        answers_from_session(session, book.questions, earlier_too=True),
-        sides or LEGS,
+    entered = day_entered(session, book.questions)
+    present, ever = (
+        answers_from_session(session, book.questions, earlier_too=too) for too in (False, True)
     )
+    return SessionAnswers(dated(*present, entered), dated(*ever, entered), sides or LEGS)
 
 
 def screen_session(
@@ -96,7 +108,7 @@ def screen_session(
     book: ScreeningBook,
     *,
     on: date,
-    tape: FiredRule | None = None,
+    tape: Iterable[FiredRule] = (),
 ) -> ScreeningResult:
     """Judge what a session says.
 
@@ -107,8 +119,9 @@ def screen_session(
         told: what the session says.
         book: questions, rules and purposes.
         on: the day, for the age of an ABPI.
-        tape: what the difference between the calves asks for.
+        tape: what the calves ask for.
     """
+    tape = tuple(tape)
     present = screen(*told.present, book, on=on, sides=told.sides, tape=tape)
     if told.ever == told.present:
         return present
@@ -133,7 +146,7 @@ class _Screening:
         self._answers = answers
         self._fired: dict[str, FiredRule] = {}
 
-    def result(self, tape: FiredRule | None) -> ScreeningResult:
+    def result(self, tape: Iterable[FiredRule]) -> ScreeningResult:
         purposes = [
             advice
             for purpose in self._answers.of("purpose")
@@ -148,8 +161,8 @@ class _Screening:
         self._judge_answers((rule for rule in rules if rule.unless_abpi_clears), cleared)
         self._judge_limit({side for side in self._asked.sides if not legs[side].valid})
         self._judge_unnamed()
-        if tape is not None:
-            self._add(tape)
+        for rule in tape:
+            self._add(rule)
         fired = worst_first(self._fired.values())
         complete = all(self._answers.of(q.id) for q in self._book.questions.first_page)
         left, right = (self._leg(side, legs[side], fired, clot, complete=complete) for side in LEGS)
@@ -164,7 +177,7 @@ class _Screening:
         *,
         complete: bool,
     ) -> LegScreening:
-        asked = side in self._asked.sides
+        asked = side in self._asked.to_fit
         limits = self._book.rules.without_abpi
         return LegScreening(
             side,
@@ -173,6 +186,7 @@ class _Screening:
             abpi,
             None if abpi.valid or limits is None else limits.max_mmhg,
             side not in clot,
+            () if limits is None else self._usual_roles(limits.action),
         )
 
     # ---- answers ------------------------------------------------------------------------------
@@ -180,24 +194,33 @@ class _Screening:
     def _judge_answers(self, rules: Iterable[Rule], cleared: Iterable[Side] = ()) -> None:
         spared = frozenset(cleared)
         for rule in rules:
-            sides: set[Side] = set()
+            basis: set[tuple[Side, str]] = set()
             for name in rule.questions:
                 question = self._book.questions.find(name)
                 if question is not None:
-                    sides |= self._sides_fired(rule, question)
-            self._fire(rule, sides - spared)
+                    basis |= self._fired_on(rule, question)
+            self._fire(rule, {(side, what) for side, what in basis if side not in spared})
 
-    def _sides_fired(self, rule: Rule, question: Question) -> set[Side]:
-        found: set[Side] = set()
+    def _fired_on(self, rule: Rule, question: Question) -> set[tuple[Side, str]]:
+        """Return the answers a rule fires on, each with the legs it bears on."""
+        found: set[tuple[Side, str]] = set()
         for side in question.sides:
-            if any(_fires(rule, answer) for answer in self._asked.answers(question, side)):
-                found |= {*LEGS} if side is None or rule.both_legs else {side}
+            bears_on = LEGS if side is None or rule.both_legs else (side,)
+            for answer in self._asked.answers(question, side):
+                if _fires(rule, answer):
+                    what = told_as(question.id_of(side), answer)
+                    found |= {(leg, what) for leg in bears_on}
         return found
 
-    def _fire(self, rule: Rule, sides: set[Side]) -> None:
+    def _usual_roles(self, action: str) -> tuple[str, ...]:
+        """Return whose decision lifts an action where a rule names nobody."""
         roles = self._book.rules.lifted_by
         usual = {} if roles is None else {"ask": roles.ask, "stop": roles.stop}
-        lifted_by = rule.lifted_by if rule.lifted_by is not None else usual.get(rule.action, ())
+        return usual.get(action, ())
+
+    def _fire(self, rule: Rule, basis: set[tuple[Side, str]]) -> None:
+        usual = self._usual_roles(rule.action)
+        lifted_by = rule.lifted_by if rule.lifted_by is not None else usual
         self._add(
             FiredRule(
                 rule.id,
@@ -206,21 +229,31 @@ class _Screening:
                 rule.text,
                 rule.source,
                 rule.status,
-                _in_order(sides),
+                in_order(side for side, _ in basis),
                 lifted_by,
+                tuple(sorted(basis)),
+                rule.suspects_clot,
             )
         )
 
-    def _fire_built_in(self, name: str, rule: BuiltIn | None, sides: Iterable[Side]) -> None:
+    def _fire_built_in(
+        self,
+        name: str,
+        rule: BuiltIn | None,
+        sides: Iterable[Side],
+        basis: Iterable[str] = (),
+    ) -> None:
         if rule is not None:
-            self._add(built_in(name, rule, sides, self._book))
+            self._add(built_in(name, rule, sides, self._book, basis))
 
     def _add(self, fired: FiredRule) -> None:
-        """Keep a rule that fired, together with the legs it has fired for already."""
+        """Keep a rule that fired, together with the legs it has fired for already, and on what."""
         known = self._fired.get(fired.id)
         sides = {*fired.sides, *(known.sides if known is not None else ())}
+        basis = {*fired.basis, *(known.basis if known is not None else ())}
         if sides:
-            self._fired[fired.id] = replace(fired, sides=_in_order(sides))
+            both = replace(fired, sides=in_order(sides), basis=tuple(sorted(basis)))
+            self._fired[fired.id] = both
 
     def _clot_suspected(self) -> frozenset[Side]:
         names = {rule.id for rule in self._book.rules.rules if rule.suspects_clot}
@@ -231,85 +264,87 @@ class _Screening:
     def _judge_unnamed(self) -> None:
         """Ask where a yes on the first page came to nothing below it."""
         for question in self._book.questions.first_page:
-            if not {YES, UNKNOWN} & set(self._answers.of(question.id)):
+            found = {YES, UNKNOWN} & set(self._answers.of(question.id))
+            if not found:
                 continue
             branch = self._book.branch(question)
             named = any(
-                rule.id in self._fired and branch.intersection(rule.questions)
+                branch.intersection(rule.questions) and self._names(rule)
                 for rule in self._book.rules.rules
             )
             if not named:
-                self._fire_built_in("nothing_named", self._book.rules.nothing_named, LEGS)
+                rule = self._book.rules.nothing_named
+                basis = (told_as(question.id, answer) for answer in found)
+                self._fire_built_in("nothing_named", rule, LEGS, basis)
+
+    def _names(self, rule: Rule) -> bool:
+        """Whether a rule fired and says what a line came to; a note only of what somebody knows."""
+        fired = self._fired.get(rule.id)
+        if fired is None or rule.action != "note":
+            return fired is not None
+        return rule.says_enough and any(not what.endswith(NOT_KNOWN) for _, what in fired.basis)
 
     # ---- blood pressures ----------------------------------------------------------------------
 
     def _judge_pressures(self, side: Side, *, clot: bool) -> LegAbpi:
-        arms = ("arm_left", "arm_right")
-        ankles = (f"{side}_dp", f"{side}_pt")
-        values = [self._pressures.of(name) for name in (*arms, *ankles)]
+        names = ("arm_left", "arm_right", f"{side}_dp", f"{side}_pt")
+        not_obtained = self._book.rules.abpi_not_obtained
+        found: list[Abpi] = []
+        stopping: dict[Abpi, int] = {}
         # Values that differ between laptops: each possible index is judged, and the worst rules.
-        found = [
-            judge_abpi(taken[:2], taken[2:], self._pressures.one_arm_why)
-            for taken in product(*values)
-        ]
-        stopping = {abpi: self._judge_abpi(side, abpi) for abpi in dict.fromkeys(found)}
+        for taken in product(*(self._pressures.of(name) for name in names)):
+            abpi = judge_abpi(taken[:2], taken[2:], self._pressures.one_arm_why)
+            basis = pressures_told(zip(names, taken, strict=True))
+            found.append(abpi)
+            stopping[abpi] = self._judge_abpi(side, abpi, basis)
+            if abpi.tried and not abpi.known:
+                self._fire_built_in("abpi_not_obtained", not_obtained, (side,), basis)
         for pressure in self._pressures.of(f"{side}_toe"):
+            basis = pressures_told([(f"{side}_toe", pressure)])
             if isinstance(pressure, Decimal):
-                self._judge_measure("toe_mmhg", pressure, side)
-        if any(abpi.tried and not abpi.known for abpi in found):
-            rule = self._book.rules.abpi_not_obtained
-            self._fire_built_in("abpi_not_obtained", rule, (side,))
+                self._judge_measure("toe_mmhg", pressure, side, basis)
+            elif pressure is not None:  # tried in vain: it is low, or nobody knows
+                self._fire_built_in("abpi_not_obtained", not_obtained, (side,), basis)
         worst = max(
             (abpi for abpi in stopping if abpi.known),
             key=lambda abpi: (stopping[abpi], -(abpi.ratio or 0)),
             default=found[0],
         )
         limits = [rule.threshold for rule in self._book.abpi_limits if rule.threshold is not None]
-        why_not = self._why_not(found, clot=clot)
+        why_not = why_not_valid(
+            (abpi.arms for abpi in found),
+            self._answers,
+            self._pressures,
+            self._book.rules.abpi,
+            on=self._on,
+            clot=clot,
+        )
         known = all(abpi.known for abpi in found)
         valid = known and not why_not
         clears = valid and not any(stopping.values())
         shown = show_abpi(worst, limits)
         return LegAbpi(shown, worst.ratio, valid, clears, why_not if known else "")
 
-    def _judge_abpi(self, side: Side, abpi: Abpi) -> int:
+    def _judge_abpi(self, side: Side, abpi: Abpi, basis: Sequence[str]) -> int:
         """Fire what an index fires; return how bad the worst of it is, 0 for nothing."""
         worst = 0
         if abpi.ankle_mmhg is not None:
-            worst = self._judge_measure("ankle_mmhg", abpi.ankle_mmhg, side)
+            ankles = [what for what in basis if what.startswith(f"{PRESSURE_PREFIX}{side}_")]
+            worst = self._judge_measure("ankle_mmhg", abpi.ankle_mmhg, side, ankles)
         for rule in self._book.abpi_limits:
             over = abpi.incompressible and rule.looks_above
             if over or (abpi.ratio is not None and rule.compares(abpi.ratio)):
-                self._fire(rule, {side})
+                self._fire(rule, {(side, what) for what in basis})
                 worst = max(worst, ACTIONS.index(Action(rule.action)))
         return worst
 
-    def _judge_measure(self, measure: str, value: Decimal, side: Side) -> int:
+    def _judge_measure(self, measure: str, value: Decimal, side: Side, basis: Iterable[str]) -> int:
         worst = 0
         for rule in self._book.rules.rules:
             if rule.measure == measure and rule.compares(value):
-                self._fire(rule, {side})
+                self._fire(rule, {(side, what) for what in basis})
                 worst = max(worst, ACTIONS.index(Action(rule.action)))
         return worst
-
-    def _why_not(self, found: Sequence[Abpi], *, clot: bool) -> str:
-        """Say why an index that is there is not valid, or return an empty text."""
-        if clot:
-            return say("A clot is suspected: no ABPI clears this leg.")
-        if any(abpi.arms == "one_alone" for abpi in found):
-            return say("One arm only, and no reason: the other may be the higher one.")
-        settings, taken_on = self._book.rules.abpi, self._pressures.taken_on
-        if settings is None or taken_on is None:
-            return ""
-        days = (self._on - taken_on).days
-        if days < 0:
-            return say("The ABPI is of a later day than today: check the date.")
-        if days > settings.max_age_days:
-            return say("The ABPI is older than {days} days.", days=settings.max_age_days)
-        since = self._answers.of("new_symptoms_since_abpi") or (UNKNOWN,)
-        if days and set(since) != {"no"}:
-            return say("Symptoms may be new or worse since the ABPI was taken.")
-        return ""
 
     def _judge_limit(self, without: set[Side]) -> None:
         """Ask where a garment is stronger than a leg without an ABPI may get."""
@@ -321,26 +356,6 @@ class _Screening:
         ]
         if rule is not None and any(_above(answer, rule.max_mmhg) for answer in asked):
             self._fire_built_in("without_abpi", rule, without)
-
-
-def built_in(name: str, rule: BuiltIn, sides: Iterable[Side], book: ScreeningBook) -> FiredRule:
-    """Return a rule of the file's own tables as fired for some legs."""
-    roles = book.rules.lifted_by
-    return FiredRule(
-        name,
-        Action(rule.action),
-        Urgency(rule.urgency),
-        rule.text,
-        rule.source,
-        rule.status,
-        _in_order(sides),
-        () if roles is None else roles.ask if rule.action == "ask" else roles.stop,
-    )
-
-
-def _in_order(sides: Iterable[Side]) -> tuple[Side, ...]:
-    wanted = set(sides)
-    return tuple(side for side in LEGS if side in wanted)
 
 
 def _fires(rule: Rule, answer: Answer) -> bool:

@@ -6,7 +6,7 @@ without an assessment. All are kept here, and screening lets the more careful on
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -19,10 +19,8 @@ from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
-    from fitcore.record.entries import Entry, Value
-    from fitcore.record.session import Session
     from fitcore.safety.screening_model import PressureField, Question, Questions
 
 YES, NO, UNKNOWN = "yes", "no", "unknown"
@@ -34,8 +32,8 @@ ANSWER_PREFIX = "screen."
 PRESSURE_PREFIX = "pressure."
 ONE_ARM_WHY = "one_arm_why"
 TAKEN_ON = "taken_on"
-ASSESSMENT_KEYS = ("finding", "assessed_by", "assessed_on")
-"""What an entry carries that may replace an answer on which a hold rests."""
+RESTS_ON = "rests_on"
+"""What an entry carries that holds only while something else is unchanged: answers, readings."""
 
 FROM_FIELDS = {"purpose": "purpose", "garment_form": "forms"}
 """Questions a session answers in a field of its own."""
@@ -61,11 +59,28 @@ class Answers:
         return self.given.get(name, ())
 
     def for_garment(self, garment: Garment) -> Answers:
-        """Return the same for one garment; layers the session tells of still count."""
-        told = [a for a in self.of("garment_high_mmhg") if isinstance(a, Decimal)]
-        printed = [garment.upper_mmhg] if garment.upper_mmhg is not None else []
-        highest = {"garment_high_mmhg": (max(told + printed),)} if told or printed else {}
-        return Answers({**self.given, **highest, "garment_form": (garment.form,)})
+        """Return the same for one garment; layers the session tells of still count.
+
+        Where somebody does not know what they come to, that stands beside the most that is known.
+        """
+        told = self.of("garment_high_mmhg")
+        figures = [answer for answer in told if isinstance(answer, Decimal)]
+        figures += [garment.upper_mmhg] if garment.upper_mmhg is not None else []
+        most: tuple[Answer, ...] = (max(figures),) if figures else ()
+        others = tuple(answer for answer in told if not isinstance(answer, Decimal))
+        high = {"garment_high_mmhg": (*most, *others)} if most or others else {}
+        return Answers({**self.given, **high, "garment_form": (garment.form,)})
+
+    def worn_mmhg(self, printed: Decimal | None) -> Decimal | None:
+        """Return what a garment comes to in mmHg, layers the session tells of added.
+
+        None where the garment prints nothing, or nobody knows what the layers come to.
+        """
+        told = self.of("garment_high_mmhg")
+        figures = [answer for answer in told if isinstance(answer, Decimal)]
+        if printed is None or len(figures) < len(told):
+            return None
+        return max([printed, *figures])
 
     def with_absent_unknown(self, questions: Questions) -> Answers:
         """Return the same with every unanswered line of the first page as not known."""
@@ -77,7 +92,8 @@ class Answers:
 class Pressures:
     """Systolic pressures in mmHg by id (`arm_left`, `left_dp`, ...), and what was said of them."""
 
-    given: Mapping[str, tuple[MmHg, ...]] = field(default_factory=dict)
+    given: Mapping[str, tuple[MmHg | None, ...]] = field(default_factory=dict)
+    """None beside a value: somebody else says that it is not known."""
     one_arm_why: str = ""
     """Why only one arm was taken."""
     taken_on: date | None = None
@@ -86,6 +102,16 @@ class Pressures:
     def of(self, name: str) -> tuple[MmHg | None, ...]:
         """Return the values of one pressure; one None where nobody tried."""
         return self.given.get(name) or (None,)
+
+
+def told_as(name: str, answer: Answer) -> str:
+    """Write one answer as what a rule or a decision rests on, such as `screen.skin=yes`."""
+    return f"{FROM_FIELDS.get(name, ANSWER_PREFIX + name)}={value_words(answer)}"
+
+
+def value_words(value: Answer) -> str:
+    """Write a value alike however it was typed: 24 and 24.0 are one."""
+    return plain(value) if isinstance(value, Decimal) else str(value)
 
 
 def parse_answer(question: Question, value: object) -> Answer:
@@ -98,10 +124,10 @@ def parse_answer(question: Question, value: object) -> Answer:
     Raises:
         ReadingError: it is none of its answers.
     """
-    answer = _answer_or_none(question, clean(value).text if isinstance(value, str) else value)
+    answer = answer_or_none(question, clean(value).text if isinstance(value, str) else value)
     if answer is not None:
         return answer
-    shown = clean(str(value)).text[:40]
+    shown = _as_typed(value)
     raise ReadingError(
         Problem(
             code="bad_answer",
@@ -150,7 +176,7 @@ def parse_pressure(pressure: PressureField, value: object) -> MmHg | None:
             text=say(
                 "{what}: '{value}' is no blood pressure.",
                 what=pressure.text,
-                value=clean(str(value)).text[:40],
+                value=_as_typed(value),
             ),
             mend=say(
                 "Give {low} to {high} mmHg, could_not_obtain, would_not_compress or unknown.",
@@ -192,48 +218,8 @@ def answers_from_table(
     return Answers(given), pressures, tuple(problems)
 
 
-def answers_from_session(
-    session: Session, questions: Questions, *, earlier_too: bool = False
-) -> tuple[Answers, Pressures]:
-    """Return what a session says of screening, disputed answers side by side.
-
-    What cannot be understood (a file changed by hand, a newer program) counts as not known.
-
-    Args:
-        session: the session.
-        questions: what is asked.
-        earlier_too: also the answers that were changed or struck out without an assessment: what
-            a hold rests on is replaced by nothing else.
-    """
-    earlier = _unassessed(session) if earlier_too else {}
-    given: dict[str, tuple[Answer, ...]] = {}
-    for question in questions.questions:
-        for name in question.ids:
-            values = [*_values(session, name), *_found(earlier, ANSWER_PREFIX + name)]
-            answers = dict.fromkeys(_careful_answer(question, value) for value in values)
-            if answers:
-                given[name] = tuple(answers)
-    taken = [_careful_date(value) for value in session.answer(PRESSURE_PREFIX + TAKEN_ON).values]
-    reasons = session.answer(PRESSURE_PREFIX + ONE_ARM_WHY).values
-    explained = bool(reasons) and all(isinstance(reason, str) and reason for reason in reasons)
-    pressures: dict[str, tuple[MmHg, ...]] = {}
-    for pressure in questions.pressures:
-        what = PRESSURE_PREFIX + pressure.id
-        values = [*session.answer(what).values, *_found(earlier, what)]
-        read = dict.fromkeys(_careful_pressure(pressure, value) for value in values)
-        if kept := tuple(value for value in read if value is not None):
-            pressures[pressure.id] = kept
-    return Answers(given), Pressures(
-        pressures, str(reasons[0]) if explained else "", min(taken, default=None)
-    )
-
-
-def is_assessment(entry: Entry) -> bool:
-    """Whether an entry carries a finding, who found it and when."""
-    return all(entry.fields.get(key) for key in ASSESSMENT_KEYS)
-
-
-def _answer_or_none(question: Question, value: object) -> Answer | None:
+def answer_or_none(question: Question, value: object) -> Answer | None:
+    """Read one answer; None where it is none of the question's."""
     if isinstance(value, str) and question.kind == "text":
         return value or None
     if isinstance(value, str) and value.casefold() == UNKNOWN:
@@ -245,6 +231,14 @@ def _answer_or_none(question: Question, value: object) -> Answer | None:
         return number if question.low <= number <= question.high else None
     allowed = question.choices or (YES, NO)
     return value.casefold() if isinstance(value, str) and value.casefold() in allowed else None
+
+
+def _as_typed(value: object) -> str:
+    """Return the beginning of what was typed, for a message."""
+    try:
+        return clean(str(value)).text[:40]
+    except ValueError:  # a whole number of thousands of digits cannot be written
+        return say("a number of thousands of digits")
 
 
 def _number(value: object) -> Decimal | None:
@@ -281,7 +275,7 @@ def _pressures_from_table(
         problems.append(_unknown_key(ONE_ARM_WHY, say("Say why in a few words, in quotes.")))
         why = ""
     known = {pressure.id: pressure for pressure in questions.pressures}
-    given: dict[str, tuple[MmHg, ...]] = {}
+    given: dict[str, tuple[MmHg | None, ...]] = {}
     for name, value in table.items():
         if name not in known:
             allowed = ", ".join((*known, ONE_ARM_WHY, TAKEN_ON))
@@ -304,67 +298,3 @@ def _unknown_key(name: str, mend: str) -> Problem:
         mend=mend,
         key=clean(name).text[:60] or None,
     )
-
-
-def _values(session: Session, name: str) -> list[Value]:
-    """Return the values of one question that stand side by side in a session."""
-    field_name = FROM_FIELDS.get(name)
-    if field_name is None:
-        return list(session.answer(ANSWER_PREFIX + name).values)
-    found: list[Value] = []
-    for value in session.answer(field_name).values:
-        several = isinstance(value, Sequence) and not isinstance(value, str)
-        found += list(value) if isinstance(value, Sequence) and several else [value]
-    return found
-
-
-def _careful_answer(question: Question, value: Value) -> Answer:
-    if isinstance(value, bool):
-        value = YES if value else NO
-    answer = _answer_or_none(question, value)
-    return UNKNOWN if answer is None else answer
-
-
-def _careful_pressure(pressure: PressureField, value: Value) -> MmHg | None:
-    try:
-        return parse_pressure(pressure, value)
-    except ReadingError:
-        return Missing.NOT_OBTAINED
-
-
-def _careful_date(value: Value) -> date:
-    """Return the day pressures were taken; one that cannot be read is long ago."""
-    if isinstance(value, datetime):
-        return value.date()
-    if isinstance(value, date):
-        return value
-    try:
-        return date.fromisoformat(str(value))
-    except ValueError:
-        return date.min
-
-
-def _unassessed(session: Session) -> dict[str, list[Entry]]:
-    """Return entries of screening that no longer hold, and that no assessment replaced.
-
-    Struck-out ones count too: striking out is no assessment.
-    """
-    assessed = {
-        name
-        for entry in session.heads.live
-        if is_assessment(entry)
-        for name in entry.replaces
-        if name != str(entry.by)
-    }
-    found: dict[str, list[Entry]] = {}
-    for entry in sorted(session.entries, key=lambda entry: entry.line):
-        what = entry.text("what")
-        ours = what.startswith((ANSWER_PREFIX, PRESSURE_PREFIX))
-        if ours and entry.array in ("answers", "decisions") and str(entry.by) not in assessed:
-            found.setdefault(what, []).append(entry)
-    return found
-
-
-def _found(earlier: Mapping[str, Iterable[Entry]], what: str) -> list[Value]:
-    values = (entry.fields.get("is") for entry in earlier.get(what, ()))
-    return [value for value in values if value is not None]

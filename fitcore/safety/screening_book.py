@@ -103,6 +103,39 @@ def resolve_rules(rules: ScreeningRules, base: ScreeningRules | None) -> Screeni
     return rules.model_copy(update={"base": None, "rules": (*kept, *own.values()), **settings})
 
 
+def resolve_questions(questions: Questions, rules: ScreeningRules, purposes: Purposes) -> Questions:
+    """Return the questions with what the rules make of them.
+
+    A question a rule answers with both legs, or by today, is asked of every leg that is there,
+    whether or not it is to be fitted: what threatens a leg does not wait for a garment. Where a
+    rule fires on a *no*, or a *no* opens another question, a *no* says something.
+
+    Args:
+        questions: as their file has them.
+        rules: whole.
+        purposes: with the rules of their own.
+    """
+    spoken = [*rules.rules, *(rule for advice in purposes.purposes for rule in advice.rules)]
+    serious = {
+        name
+        for rule in spoken
+        if rule.both_legs or rule.urgency in ("now", "today")
+        for name in rule.questions
+    }
+    telling = {name for rule in spoken if rule.when == "no" for name in rule.questions}
+    telling |= {o.question for q in questions.questions for o in q.opens if "no" in o.answers}
+    resolved = tuple(
+        question.model_copy(
+            update={
+                "every_leg": question.per_leg and (question.every_leg or question.id in serious),
+                "no_tells": question.no_tells or question.id in telling,
+            }
+        )
+        for question in questions.questions
+    )
+    return questions.model_copy(update={"questions": resolved})
+
+
 def rule_problems(rules: ScreeningRules, questions: Questions) -> tuple[Problem, ...]:
     """Return what is wrong between rules and questions.
 
@@ -161,6 +194,19 @@ def _rule_faults(rule: Rule, questions: Questions, key: str) -> list[Problem]:
             faults.append(
                 Problem(code="unknown_question", text=text, mend=mend, key=f"{key}.questions")
             )
+        elif _never_or_always(rule, question):
+            text = say(
+                "Rule '{rule}': {threshold} is not between {low} and {high}, as '{name}' is.",
+                rule=rule.id,
+                threshold=rule.threshold,
+                low=question.low,
+                high=question.high,
+                name=name,
+            )
+            mend = say("Correct the threshold; as it stands the rule always fires, or never.")
+            faults.append(
+                Problem(code="threshold_out_of_range", text=text, mend=mend, key=f"{key}.threshold")
+            )
         elif not _can_fire(rule, question):
             text = say(
                 "Rule '{rule}': '{name}' has no such answer as '{when}'.",
@@ -171,6 +217,12 @@ def _rule_faults(rule: Rule, questions: Questions, key: str) -> list[Problem]:
             mend = say("Look at the question's kind and its answers.")
             faults.append(Problem(code="no_such_answer", text=text, mend=mend, key=f"{key}.when"))
     return faults
+
+
+def _never_or_always(rule: Rule, question: Question) -> bool:
+    if rule.threshold is None or question.low is None or question.high is None:
+        return False
+    return not question.low <= rule.threshold <= question.high
 
 
 def _can_fire(rule: Rule, question: Question) -> bool:

@@ -10,6 +10,7 @@ from fitcore.clean_text import clean
 from fitcore.points import LEGS, side_words
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import draft_answer
+from fitcore.record.entries import Draft
 from fitcore.record.fields import choice_words
 from fitcore.safety.abpi import Missing
 from fitcore.safety.screening_answers import (
@@ -17,6 +18,7 @@ from fitcore.safety.screening_answers import (
     FROM_FIELDS,
     ONE_ARM_WHY,
     PRESSURE_PREFIX,
+    RESTS_ON,
     TAKEN_ON,
     UNKNOWN,
     parse_answer,
@@ -26,10 +28,10 @@ from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
-    from fitcore.record.entries import Draft, Value
+    from fitcore.record.entries import Value
     from fitcore.record.session import Session
     from fitcore.safety.screening_book import ScreeningBook
     from fitcore.safety.screening_model import PressureField, Question
@@ -103,7 +105,12 @@ def screening_words(book: ScreeningBook, what: str, value: Value) -> str:
 
 
 def draft_screening(
-    session: Session, book: ScreeningBook, answers: Mapping[str, Value], at: datetime
+    session: Session,
+    book: ScreeningBook,
+    answers: Mapping[str, Value],
+    at: datetime,
+    *,
+    rest_on: Mapping[str, Sequence[str]] | None = None,
 ) -> tuple[Draft, ...]:
     """Answer questions of screening, and note the rules in use beside the first of them.
 
@@ -112,15 +119,34 @@ def draft_screening(
         book: the rules in use.
         answers: what was asked to the answer, as `parse_screening` takes and returns them.
         at: the instant, from the caller's clock.
+        rest_on: what was asked to the readings the answer is about, where it is about readings: it
+            holds for them only, so the same answer about others is an answer anew.
 
     Returns:
         One draft for each answer that does not stand already, then the rules where the session
         does not name them yet; none where all answers stand.
     """
-    drafts = [draft_answer(session, what, value, at) for what, value in answers.items()]
+    about = rest_on or {}
+    drafts = [
+        _draft_about(session, what, value, at, about[what])
+        if about.get(what)
+        else draft_answer(session, what, value, at)
+        for what, value in answers.items()
+    ]
     new = [draft for draft in drafts if draft is not None]
     stamp = draft_answer(session, RULES_USED, book.used.stamp, at) if new else None
     return (*new, *([stamp] if stamp is not None else []))
+
+
+def _draft_about(
+    session: Session, what: str, value: Value, at: datetime, readings: Sequence[str]
+) -> Draft | None:
+    register = session.answer(what)
+    same = all(set(head.names(RESTS_ON)) == set(readings) for head in register.heads)
+    if register.value == value and same:
+        return None
+    fields: dict[str, Value | None] = {"what": what, "is": value, RESTS_ON: list(readings)}
+    return Draft("answers", at, {**fields, "instead_of": list(register.seen) or None})
 
 
 def _question(book: ScreeningBook, what: str) -> Question | None:

@@ -80,6 +80,10 @@ class Question(ProfileModel):
     """The choices as shown, in their order; none where the ids themselves are words enough."""
     may_stay_open: bool = False
     """Whether it may be left without an answer, and then counts as nothing rather than unknown."""
+    every_leg: bool = False
+    """Asked of every leg that is there, fitted or not; set as well where a rule makes it so."""
+    no_tells: bool = False
+    """A *no* to it says something: a rule fires on it. Set where the rules are known."""
     low: Exact | None = None
     high: Exact | None = None
     """What a number may be, both ends included."""
@@ -203,6 +207,14 @@ class BuiltIn(Stated):
     urgency: Literal["now", "today", "next_working_day", "routine"]
 
 
+MEASURE_LIMITS = {"abpi": (0.3, 1.6), "ankle_mmhg": (20, 200), "toe_mmhg": (10, 150)}
+"""Between which figures a threshold can be meant, both ends included (ours).
+
+Wider than every limit read anywhere, and narrow enough that a slip of typing is refused: a limit
+of minus 5 or of 9 never fires, and nobody would see that a rule is gone.
+"""
+
+
 class Rule(Stated):
     """One rule: what is answered or measured, and what follows."""
 
@@ -220,6 +232,8 @@ class Rule(Stated):
     suspects_clot: bool = False
     """No ABPI is taken, and none clears the leg."""
     unless_abpi_clears: bool = False
+    says_enough: bool = False
+    """For a note: what it says is all its line of the first page means; nothing below is missed."""
     lifted_by: tuple[Role, ...] | None = Field(default=None, strict=False)
     """Whose decision lifts it, where it is not the file's usual roles; none at all where empty."""
 
@@ -238,6 +252,26 @@ class Rule(Stated):
             raise ValueError(say("a note has the urgency none, and nothing else has"))
         if self.action in ("note", "hold") and self.lifted_by is not None:
             raise ValueError(say("no decision lifts a hold, and a note needs none"))
+        if self.action == "hold" and self.unless_abpi_clears:
+            raise ValueError(say("no ABPI spares a leg a hold"))
+        if self.says_enough and self.action != "note":
+            raise ValueError(say("says_enough is for a note"))
+        return self
+
+    @model_validator(mode="after")
+    def _threshold_can_be_meant(self) -> Self:
+        if self.measure is None or self.threshold is None:
+            return self
+        low, high = MEASURE_LIMITS[self.measure]
+        if not low <= self.threshold <= high:
+            raise ValueError(
+                say(
+                    "a threshold of {measure} lies between {low} and {high}",
+                    measure=self.measure,
+                    low=low,
+                    high=high,
+                )
+            )
         return self
 
     @property
@@ -275,8 +309,8 @@ class WithoutAbpi(BuiltIn):
 class SideDifferenceRule(BuiltIn):
     """From which difference between the calves on somebody must look, in cm."""
 
-    cm: Exact = Field(gt=0, le=3)
-    grown_cm: Exact = Field(gt=0, le=3)
+    cm: Exact = Field(ge=1, le=3)
+    grown_cm: Exact = Field(ge=1, le=3)
     """The same, for one calf against last time."""
 
 

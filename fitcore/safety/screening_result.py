@@ -55,6 +55,8 @@ class LegScreening:
     """Highest upper printed limit without a valid ABPI; None where there is one, whatever it is."""
     may_take_abpi: bool
     """False where a clot is suspected."""
+    limit_roles: tuple[str, ...] = ()
+    """Whose decision takes the limit of a leg without an ABPI away."""
 
 
 @dataclass(frozen=True)
@@ -79,11 +81,12 @@ class ScreeningResult:
 
     @property
     def outcome(self) -> str:
-        """`go`, `ask`, `stop` or `hold`; `not_screened` where nobody asked everything."""
+        """`go`, `ask`, `stop` or `hold`; `not_screened` where not all was asked, or no leg is."""
         worst = worst_action(self.rules)
         if worst is not None:
             return worst.value
-        return GO if self.complete else Clearance.NOT_SCREENED.value
+        whole = self.complete and any(leg.asked for leg in self.legs)
+        return GO if whole else Clearance.NOT_SCREENED.value
 
     @property
     def urgency(self) -> Urgency:
@@ -146,11 +149,18 @@ def with_rules(result: ScreeningResult, more: Sequence[FiredRule]) -> ScreeningR
         else:
             worse, other = known, rule
         both = {*worse.sides, *(other.sides if other else ())}
-        found[rule.id] = replace(worse, sides=tuple(side for side in LEGS if side in both))
+        found[rule.id] = replace(
+            worse,
+            sides=tuple(side for side in LEGS if side in both),
+            basis=tuple(sorted({*worse.basis, *(other.basis if other else ())})),
+        )
     rules = worst_first(found.values())
+    clot = {side for rule in rules if rule.suspects_clot for side in rule.sides}
     legs = [
         replace(
-            leg, clearance=leg_clearance(leg.side, rules, asked=leg.asked, complete=result.complete)
+            leg,
+            clearance=leg_clearance(leg.side, rules, asked=leg.asked, complete=result.complete),
+            may_take_abpi=leg.may_take_abpi and leg.side not in clot,
         )
         for leg in result.legs
     ]

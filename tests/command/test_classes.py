@@ -44,8 +44,31 @@ def test_a_class_alone_asks_for_its_standard(anklefirst: Anklefirst) -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [("classes",), ("classes", "abc"), ("classes", "0"), ("classes", "22", "--unit", "bar")],
+    [
+        ("classes",),
+        ("classes", "abc"),
+        ("classes", "0"),
+        ("classes", "22", "--unit", "bar"),
+        ("classes", "1e999999", "--unit", "kPa"),
+        ("classes", "1e999999"),
+        ("classes", "1e-999999"),
+        ("classes", "10001"),
+        ("classes", "0.009"),
+        ("classes", "nan"),
+        ("classes", "snan"),
+        ("classes", "inf"),
+        ("classes", f"22.{'0' * 5000}1"),
+    ],
 )
 def test_what_is_no_pressure_is_refused(words: tuple[str, ...], anklefirst: Anklefirst) -> None:
     ran = anklefirst(*words)
     assert (ran.code, bool(ran.err)) == (2, True)
+    assert len(ran.err) < 400, "what was typed is not printed whole"
+    assert any(told in ran.err for told in ("is no pressure", "is no unit", "No pressure"))
+
+
+def test_a_pressure_is_told_in_every_unit(anklefirst: Anklefirst) -> None:
+    assert anklefirst("classes", "22").out.startswith("22 mmHg = 29.33 hPa = 2.93 kPa\n")
+    found = anklefirst("classes", "40", "--unit", "hPa", "--json").json
+    assert found["same_as"] == {"mmHg": "30", "hPa": "40", "kPa": "4"}
+    assert anklefirst("classes", "10000").code == anklefirst("classes", "0.01").code == 0

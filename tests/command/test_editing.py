@@ -199,6 +199,29 @@ def test_what_set_answers_is_what_fit_screens_by(anklefirst: Anklefirst) -> None
     assert _screening(anklefirst)["outcome"] == "hold"
 
 
+def test_an_answer_about_the_calves_names_the_readings_it_is_about(anklefirst: Anklefirst) -> None:
+    before = anklefirst.new()
+    for side in ("left", "right"):
+        anklefirst("record", before, side, "C", "girth", "36.2")
+    anklefirst.world.later(days=30)
+    session = anklefirst.new()
+    early = anklefirst("set", session, "screen.larger_leg_new", "no", "--json")
+    assert "rests_on" not in entries(anklefirst, session, "answers")[-2]
+    assert early.code == 0
+    for typed in ("40.2", "40.2"):
+        anklefirst("record", session, "left", "C", "girth", typed)
+    anklefirst("record", session, "right", "C", "girth", "36.2")
+    ran = anklefirst("set", session, "screen.larger_leg_new", "no", "--json")
+    assert len(ran.json["entries"]) == 1, "the same answer, about readings it now has"
+    calves = [e["by"] for e in entries(anklefirst, session, "readings")]
+    assert set(entries(anklefirst, session, "answers")[-1]["rests_on"]) == set(calves)
+    assert anklefirst("set", session, "screen.larger_leg_new", "no", "--json").json["entries"] == []
+    anklefirst("set", session, "screen.grown_leg_new_left", "no")
+    grown = set(entries(anklefirst, session, "answers")[-1]["rests_on"])
+    assert set(calves[:2]) < grown
+    assert not grown & {calves[2]}
+
+
 def test_set_notes_the_rules_the_service_chose_and_refuses_a_choice_it_cannot_read(
     anklefirst: Anklefirst,
 ) -> None:

@@ -184,6 +184,35 @@ def test_a_block_flag_asks_for_a_person(anklefirst: Anklefirst, session: str) ->
     assert told.count("8.7 cm cannot be right") == 1, "two codes, one sentence"
 
 
+FIRST_PAGE = (
+    "under_18", "emergency", "limb_at_risk", "leg_swelling", "infection_or_wound", "skin",
+    "arteries", "circulation_signs", "diabetes_or_kidney", "no_feeling", "heart", "pregnant",
+    "clot_risk", "lymph",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "answer", "code"),
+    [
+        (None, None, 0),
+        ("emergency", "yes", 1),
+        ("under_18", "yes", 1),
+        ("pregnant", "yes", 1),
+        ("skin", "unknown", 1),
+    ],
+)
+def test_what_screening_found_asks_for_a_person_as_in_screen(
+    line: str | None, answer: str | None, code: int, anklefirst: Anklefirst, session: str
+) -> None:
+    anklefirst.record(session, "right", "C", "girth", "36.5")
+    for question in FIRST_PAGE:
+        told = answer if question == line else "no"
+        assert anklefirst("set", session, f"screen.{question}", str(told)).code == 0
+    ran = anklefirst("fit", anklefirst.data, "--json")
+    wrong = [f for f in ran.json["sessions"][0]["flags"] if f["level"] == "block"]
+    assert (ran.code, wrong) == (code, [])
+
+
 def test_sessions_are_sorted_by_client_and_session(anklefirst: Anklefirst, session: str) -> None:
     anklefirst.world.later(hours=1)
     others = [anklefirst.new(client) for client in ("SK-30", "SK-07", "SK-01")]

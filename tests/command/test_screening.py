@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,10 @@ if TYPE_CHECKING:
     from conftest import Anklefirst, Ran
 
 SHIPPED = Path(__file__).resolve().parents[2] / "profiles" / "screening"
+YES_IS_HARMLESS = (
+    "touch_felt|foot_check|midwife_knows|prescriber_knows|swelling_old|"
+    "larger_leg_explained|grown_leg_explained"
+)
 KEYS = ["outcome", "urgency", "rules", "abpi", "max_mmhg", "legs"]
 
 
@@ -130,6 +135,12 @@ def test_pressures_may_be_missing_old_or_of_one_arm(screen: Screen) -> None:
         ("answers = 3\n", "answers", "[answers]"),
         ("[answer]\n", "answer", "Only [answers] and [pressures]"),
         ("[answers]\nskin = \n", None, "Write [answers]"),
+        ("[answers]\nweeks_pregnant = 1e9999999999999999999\n", None, "Write [answers]"),
+        ("[answers]\nweeks_pregnant = 1e999999\n", "weeks_pregnant", "from 1 to 44"),
+        ("[answers]\nweeks_pregnant = nan\n", "weeks_pregnant", "from 1 to 44"),
+        (f"[answers]\nweeks_pregnant = 0x{'f' * 6000}\n", "weeks_pregnant", "from 1 to 44"),
+        (f"[pressures]\narm_left = 0x{'f' * 6000}\n", "arm_left", "40 to 300 mmHg"),
+        (f"[answers]\nweeks_pregnant = {'9' * 6000}\n", None, "Write [answers]"),
     ],
 )
 def test_a_file_that_cannot_be_meant_is_wrong_use(
@@ -175,6 +186,12 @@ def test_the_questions_are_printed_with_every_id_that_can_be_answered(
     assert [p["id"] for p in ran.json["pressures"]][:3] == ["arm_left", "arm_right", "left_dp"]
     yes_no = {q["id"]: "no" for q in questions if q["kind"] == "yes_no_unknown"}
     screen.write(yes_no)
+    assert screen()[0]["outcome"] == "stop", "no explained difference of the calves, for one"
+    harmless = {
+        name: "yes" if re.match(YES_IS_HARMLESS, name) else answer
+        for name, answer in yes_no.items()
+    }
+    screen.write(harmless)
     assert screen()[0]["outcome"] == "go"
     people = anklefirst("screen", "--questions")
     assert people.code == 0
@@ -182,6 +199,75 @@ def test_the_questions_are_printed_with_every_id_that_can_be_answered(
     assert people.out.startswith(
         "[first page: asked of everybody]\nunder_18\n  Under 18 years old?"
     )
+
+
+@pytest.mark.parametrize(
+    ("answers", "outcome"),
+    [
+        ({"larger_leg_new": "yes"}, "stop"),
+        ({"larger_leg_new": "unknown"}, "stop"),
+        ({"larger_leg_new": "no"}, "stop"),
+        ({"larger_leg_new": "no", "larger_leg_explained": "unknown"}, "stop"),
+        ({"larger_leg_new": "yes", "larger_leg_explained": "yes"}, "stop"),
+        ({"larger_leg_explained": "yes"}, "stop"),
+        ({"grown_leg_new_right": "yes"}, "stop"),
+        ({"grown_leg_new_left": "no", "grown_leg_explained_left": "no"}, "stop"),
+        ({"larger_leg_new": "no", "larger_leg_explained": "yes"}, "go"),
+        ({"grown_leg_new_left": "no", "grown_leg_explained_left": "yes"}, "go"),
+    ],
+)
+def test_a_difference_that_is_told_of_stops_like_one_that_was_measured(
+    answers: dict[str, object], outcome: str, screen: Screen
+) -> None:
+    screen.write(ordinary() | answers)
+    document, people = screen()
+    assert (document["outcome"], people.code) == (outcome, int(outcome != "go"))
+    if outcome == "stop":
+        assert document["rules"][0]["id"] == "side_difference"
+        assert (document["urgency"], set(document["legs"].values())) == ("today", {"stop"})
+
+
+def test_a_prescription_that_contradicts_itself_asks(screen: Screen) -> None:
+    prescription = {
+        "purpose": "prescribed",
+        "prescriber": "Dr-7",
+        "prescribed_standard": "bs-6612",
+        "prescribed_class": "1",
+        "prescribed_low_mmhg": 14,
+        "prescribed_high_mmhg": 17,
+        "prescribed_length": "below_knee",
+        "prescribed_toe": "open",
+        "prescribed_legs": "both",
+        "prescribed_pairs": 2,
+    }
+    screen.write(ordinary() | prescription)
+    assert screen()[0]["outcome"] == "go"
+    screen.write(ordinary() | prescription | {"prescribed_high_mmhg": 20})
+    document, people = screen()
+    assert (document["outcome"], people.code) == ("ask", 1)
+    assert [rule["id"] for rule in document["rules"]] == ["prescription_unclear"]
+    assert "Ask the prescriber which is meant." in " ".join(people.out.split())
+
+
+def test_pressures_nobody_took_clear_nothing(screen: Screen) -> None:
+    taken = {"arm_left": 138, "arm_right": 134, "left_dp": 138, "right_dp": 138}
+    screen.write(ordinary(abpi_taken="yes"), **taken)
+    assert screen()[0]["max_mmhg"] is None
+    for answers in ({"abpi_taken": "no"}, {"new_symptoms_since_abpi": "yes"}):
+        screen.write(ordinary() | answers, **taken)
+        assert screen()[0]["max_mmhg"] == 20
+
+
+def test_a_rule_file_milder_than_the_strictest_is_told_and_used(
+    screen: Screen, tmp_path: Path
+) -> None:
+    own = tmp_path / "ours.toml"
+    soft = OWN.replace('"lymph_asks"', '"diabetes"').replace('["lymph"]', '["diabetes"]')
+    own.write_text(soft, encoding="utf-8")
+    screen.write(ordinary())
+    _, people = screen("--rules", own)
+    assert "'diabetes' is milder than in the strictest rules" in people.err
+    assert people.code == 0
 
 
 @pytest.mark.parametrize("name", GUIDELINES)

@@ -242,6 +242,12 @@ status = "judgement"
         ('"kind_to_skin"', '"side_difference"', "same_id", 12),
         ('"strictest"', '"stricter"', "unknown_rules", 5),
         ('"strictest"', '"sign-120"', "base_has_base", 5),
+        (
+            'questions = ["skin"]\nwhen = "yes"',
+            'questions = ["weeks_pregnant"]\nwhen = "above"\nthreshold = 45',
+            "threshold_out_of_range",
+            15,
+        ),
     ],
 )
 def test_a_fault_between_files_is_told_with_its_line(
@@ -265,6 +271,10 @@ def test_nothing_is_wrong_between_the_shipped_files(path: Path) -> None:
         ("strictest.toml", "[abpi]", "[abpy]"),
         ("strictest.toml", 'id = "emergency"', 'id = "cold_foot"'),
         ("strictest.toml", "cm = 3\n", "cm = 4\n"),
+        ("strictest.toml", "cm = 3\n", "cm = 0.001\n"),
+        ("strictest.toml", "threshold = 30\n", "threshold = -5\n"),
+        ("strictest.toml", "threshold = 0.6\n", "threshold = 9\n"),
+        ("strictest.toml", "threshold = 0.6\n", "threshold = 1e99999999999999999999\n"),
         ("strictest.toml", "max_age_days = 90", "max_age_days = 0"),
         ("purposes.toml", 'purpose = "sport"', 'purpose = "travel"'),
         ("purposes.toml", "mmhg = [10, 20]\n", ""),
@@ -313,8 +323,71 @@ def test_files_beside_a_rule_file_in_a_data_folder_count(tmp_path: Path) -> None
 def test_purposes_are_checked_against_the_questions_too() -> None:
     path = SHIPPED / "purposes.toml"
     raw = path.read_bytes().replace(b'"previous_clot"', b'"previous_clott"')
-    (fault,) = check_rules(raw, path)
+    fault, *others = check_rules(raw, path)
     assert (fault.code, fault.key) == ("unknown_question", "purposes.travel.rules.0.questions")
+    assert [other.code for other in others] == ["milder_rule"]
+
+
+# ---- what is milder than the strictest ----------------------------------------------------------
+
+SOFT = RULES.replace('"kind_to_skin"', '"emergency"').replace('["skin"]', '["emergency"]')
+"""An emergency that only asks."""
+
+
+def test_a_rule_made_milder_is_told_by_check_and_each_time_it_is_loaded(tmp_path: Path) -> None:
+    path = tmp_path / "screening" / "ours.toml"
+    told = check_rules(SOFT.encode(), path)
+    assert [(fault.code, fault.line, fault.level) for fault in told] == [
+        ("milder_rule", 12, "warning")
+    ] * 3
+    assert [fault.text.split(": ")[1] for fault in told] == [
+        "ask instead of hold.",
+        "routine instead of now.",
+        "others may lift it.",
+    ]
+    own = own_folder(tmp_path, "ours.toml", SOFT)
+    book, problems = load_screening(own, "ours")
+    assert [(p.code, p.path) for p in problems] == [("milder_rule", "ours.toml")] * 3
+    assert load_screening(file=path)[1] == problems
+    assert {r.id: r.action for r in book.rules.rules}["emergency"] == "ask", "told, not forbidden"
+
+
+def test_a_default_of_ones_own_is_compared_with_the_one_shipped(tmp_path: Path) -> None:
+    text = (SHIPPED / "strictest.toml").read_text(encoding="utf-8")
+    kept = text.split('[[rules]]\nid = "cold_foot"')
+    own = own_folder(tmp_path, "strictest.toml", kept[0] + kept[1][kept[1].index("[[rules]]") :])
+    for chosen in (None, "sign-120"):  # a guideline built on it is no better than its base
+        (problem,) = load_screening(own, chosen)[1]
+        assert problem.text == (
+            "'cold_foot' is milder than in the strictest rules: it is left out."
+        )
+        assert (problem.key, problem.path) == ("rules", "strictest.toml")
+
+
+def test_a_setting_made_milder_is_told_with_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "ours.toml"
+    table = '[abpi]\nmax_age_days = 180\nsource = "Ours."\nstatus = "judgement"\n\n[[rules]]'
+    (fault,) = check_rules(RULES.replace("[[rules]]", table).encode(), path)
+    assert (fault.code, fault.key, fault.line) == ("milder_rule", "abpi.max_age_days", 12)
+
+
+def test_purposes_made_milder_are_told(tmp_path: Path) -> None:
+    text = (SHIPPED / "purposes.toml").read_text(encoding="utf-8")
+    soft = text.replace("threshold = 30", "threshold = 40")
+    own = own_folder(tmp_path, "purposes.toml", soft)
+    (problem,) = load_screening(own)[1]
+    assert problem.text.startswith("'travel_pressure' is milder")
+    (fault,) = check_rules(soft.encode(), own / "screening" / "purposes.toml")
+    assert fault.text == problem.text
+
+
+def test_questions_know_which_of_them_the_rules_make_serious(tmp_path: Path) -> None:
+    raw = RULES.replace('["skin"]', '["lymphoedema"]').replace('"routine"', '"today"')
+    own = own_folder(tmp_path, "ours.toml", raw)
+    for chosen, every in (("strictest", False), ("ours", True)):
+        question = load_screening(own, chosen)[0].questions.find("lymphoedema")
+        assert question is not None
+        assert question.every_leg is every
 
 
 def test_every_pressure_standard_may_be_named_in_a_prescription() -> None:

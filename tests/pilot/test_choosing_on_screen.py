@@ -29,7 +29,7 @@ async def test_how_sure_a_size_is_stands_behind_it_in_words(data: Path) -> None:
         await visit.until(
             "Size chart, best first",
             "> Invented Mill One Haar M, clear M, clear",
-            "Clear of the edge: shoe 10 mm from the next size (L); over 99 % the same if measured",
+            "Clear of the edge: shoe 1.0 cm from the next size (L); over 99 % the same if measured",
         )
         await visit.keys("<down>")
         await visit.until("3, morning?", "By morning it may be", "if independent.")

@@ -265,3 +265,20 @@ async def test_a_hidden_first_value_is_not_told_by_the_key_to_the_doubts(data: P
         await visit.keys("<f9>")
         await visit.until("This reading is in doubt: measure it as if for the first time.")
         assert "52.2" not in visit.text
+
+
+async def test_of_two_swapped_values_the_second_is_the_next_to_correct(data: Path) -> None:
+    async with named(data) as visit:
+        await to_measure(visit, "1204-k")
+        await visit.keys("36<enter>22.5<enter>")
+        if "Enter again keeps it." in visit.flow:
+            await visit.keys("<enter>")
+        await visit.until("floor to below the knee")
+        await visit.keys("<up><up>22.5<enter>")
+        if "Enter again keeps it." in visit.flow:
+            await visit.keys("<enter>")
+        await visit.until("LEFT: round the calf (C) 2 of")
+        await visit.keys("36<enter>")
+        await visit.until("LEFT: floor to below the knee (D)")
+        values = visit.saved.values()
+        assert (values["left B girth"], values["left C girth"]) == ("225", "360")

@@ -18,7 +18,7 @@ from screens import (
     to_measure,
 )
 
-from fitcore.safety.screening_answers import is_assessment
+from fitcore.safety.session_answers import is_assessment
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -66,7 +66,7 @@ async def test_an_ordinary_client_is_screened_clean_in_few_keys(
         await visit.keys(LEGS)
         await visit.until_screen("result")
         await visit.until("May be fitted, where the garment's pressure allows it.")
-        await visit.until("May be offered. Screened: no stop found.")
+        await visit.until("Screened: no stop found.", "May be offered.")
 
 
 async def test_enter_never_answers_a_line(data: Path) -> None:
@@ -126,7 +126,7 @@ async def test_a_stop_from_the_first_key_to_the_referral_note(
         await to_first_page(visit)
         await visit.keys("nnnyN<enter>")
         await visit.until("LEFT Swelling new, or bigger than it was?")
-        await visit.keys("ynynnnn<enter>")
+        await visit.keys("ynynnnyn<enter>")
         await visit.until_screen("clearance")
         await visit.until("LEFT stop: do not fit, no decision lifts this", "HOLD today")
         await visit.until("Take only the readings the referral needs.")
@@ -179,6 +179,7 @@ async def test_a_prescribers_decision_lets_a_stopped_leg_be_offered(data: Path) 
         assert decision.text("by_whom") == "S-02"
         assert decision.fields["highest_mmhg"] == Decimal(24)
         assert decision.names("covers") == ("abpi_low",)
+        assert "pressure.left_dp=110" in decision.names("rests_on")
         await visit.keys("<enter>")
         await visit.until_screen("measure")
         await visit.keys("36.2<enter>36,4<enter>")
@@ -186,7 +187,28 @@ async def test_a_prescribers_decision_lets_a_stopped_leg_be_offered(data: Path) 
         await visit.until("The legs' shape")
         await visit.keys("N<enter>")
         await visit.until_screen("result")
-        await visit.until("May be offered. Prescriber's decision: S-02 (specialist)")
+        await visit.until("Prescriber's decision: S-02 (specialist)", "May be offered.")
+
+
+async def test_a_prescribers_refusal_is_recorded_and_keeps_the_stop(data: Path) -> None:
+    async with named(data) as visit:
+        await to_first_page(visit)
+        await visit.keys("N<enter>")
+        await visit.until_screen("setup")
+        await prescribed(visit)
+        await visit.keys(f"y{ABPI}")
+        await visit.until_screen("clearance")
+        await visit.keys("<f2>1S-02<enter>12")
+        for typed in ("nan", "101", "-1"):
+            await visit.keys(f"{typed}<enter>")
+            await visit.until(f"'{typed}' is no pressure of a garment.")
+            await visit.keys("<backspace>" * len(typed))
+        await visit.keys("0<enter>today<enter>2026-09-01<enter>too little flow<enter>")
+        await visit.until_screen("clearance")
+        await visit.until("LEFT stop: do not fit, a specialist decides ABPI 0.797")
+        (decision,) = entries(visit, "prescriber.left")
+        assert decision.fields["highest_mmhg"] == 0
+        assert decision.text("is") == "S-02 (specialist): no compression"
 
 
 async def test_a_decision_that_is_not_whole_is_not_recorded(data: Path) -> None:
@@ -333,7 +355,7 @@ async def test_the_pressure_is_drawn_only_when_asked_for_and_is_no_measurement(d
         await visit.keys("<f5>")
         await visit.until_screen("text")
         await visit.until("Illustration: not this leg's pressure; never choose a size from it.")
-        await visit.until("LEFT leg. Invented Mill Four Low Tide", "ankle B 22.4 13.0 100")
+        await visit.until("LEFT leg. Invented Mill One Haar", "ankle B 22.4 11.0 100")
         await visit.keys("<escape>sandbar")
         await visit.until("Looked for: sandbar_ (1)")
         await visit.keys("<f5>")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from hypothesis import given
 from hypothesis import strategies as st
-from screening_cases import TODAY, Sitting, book, ordinary
+from screening_cases import TODAY, Sitting, about, book, ordinary
 
 from fitcore.points import LEGS, Side, other_side
 from fitcore.record.edits import draft_withdrawal
@@ -22,14 +22,18 @@ from fitcore.safety.screening_answers import Answers, Pressures
 from fitcore.safety.screening_result import join_results
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from fitcore.safety.screening_answers import Answer
+    from fitcore.safety.screening_model import Question, Rule
     from fitcore.safety.screening_result import ScreeningResult
 
 BOOK = book()
 WORSE = ("go", "not_screened", "ask", "stop", "hold")
-SAFE_YES = {"touch_felt", "foot_check", "midwife_knows", "prescriber_knows"}
+SAFE_YES = {
+    "touch_felt", "foot_check", "midwife_knows", "prescriber_knows", "swelling_old", "abpi_taken",
+    "larger_leg_explained", "grown_leg_explained",
+}  # fmt: skip
 """Questions whose careful answer is no."""
 
 PLAIN = [
@@ -48,6 +52,10 @@ mmhg = st.integers(40, 240).map(Decimal)
 tried = mmhg | st.sampled_from(Missing)
 
 
+sides_wanted = st.sampled_from((LEGS, (Side.LEFT,), (Side.RIGHT,)))
+STATES = ("present", "absent", "cannot_be_measured", "unknown")
+
+
 @st.composite
 def answered(draw: st.DrawFn) -> dict[str, Answer]:
     """Draw a whole first page and some answers below it, most of them harmless."""
@@ -56,7 +64,20 @@ def answered(draw: st.DrawFn) -> dict[str, Answer]:
     found: dict[str, Answer] = ordinary()
     if draw(st.booleans()):
         found = dict(HARMLESS)
-    return found | {name: draw(kinds) for name in draw(names)}
+    found |= {name: draw(kinds) for name in draw(names)}
+    for side in LEGS:
+        if draw(st.integers(0, 3)) == 0:
+            found[f"leg_state_{side}"] = draw(st.sampled_from(STATES))
+            found[f"leg_why_{side}"] = draw(st.sampled_from(("injury", "circulation", "unknown")))
+    return found
+
+
+@st.composite
+def whole_pressures(draw: st.DrawFn) -> Pressures:
+    """Draw an index for each leg that would clear it, where nothing else speaks against it."""
+    days = draw(st.sampled_from((None, 0, 1, 90, 91)))
+    given = {name: (Decimal(120),) for name in ("arm_left", "arm_right", "left_dp", "right_dp")}
+    return Pressures(given, "", None if days is None else TODAY - timedelta(days=days))
 
 
 @st.composite
@@ -71,10 +92,12 @@ def measured(draw: st.DrawFn) -> Pressures:
 
 
 def judged(
-    answers: Mapping[str, Answer | tuple[Answer, ...]], pressures: Pressures
+    answers: Mapping[str, Answer | tuple[Answer, ...]],
+    pressures: Pressures,
+    sides: Sequence[Side] = LEGS,
 ) -> ScreeningResult:
     several = {n: v if isinstance(v, tuple) else (v,) for n, v in answers.items()}
-    return screen(Answers(several), pressures, BOOK, on=TODAY)
+    return screen(Answers(several), pressures, BOOK, on=TODAY, sides=sides)
 
 
 def at_least_as_careful(one: ScreeningResult, other: ScreeningResult) -> bool:
@@ -83,26 +106,93 @@ def at_least_as_careful(one: ScreeningResult, other: ScreeningResult) -> bool:
     return limit and WORSE.index(one.outcome) >= WORSE.index(other.outcome)
 
 
-@given(answered(), measured(), st.sampled_from(NAMES), st.booleans())
+@given(
+    answered(),
+    measured() | whole_pressures(),
+    st.sampled_from(NAMES) | st.sampled_from(("abpi_taken", "new_symptoms_since_abpi")),
+    st.booleans(),
+    sides_wanted,
+)
 def test_a_more_careful_answer_never_makes_the_outcome_better(
     answers: dict[str, Answer],
     pressures: Pressures,
     name: str,
     unknown: bool,  # noqa: FBT001
+    sides: Sequence[Side],
 ) -> None:
-    before = judged(answers | {name: HARMLESS[name]}, pressures)
-    after = judged(answers | {name: "unknown" if unknown else HARMFUL[name]}, pressures)
+    careful = "unknown" if unknown else HARMFUL[name]
+    before = judged(answers | {name: HARMLESS[name]}, pressures, sides)
+    after = judged(answers | {name: careful}, pressures, sides)
     assert at_least_as_careful(after, before)
     assert URGENCIES.index(after.urgency) <= URGENCIES.index(before.urgency)
 
 
-@given(answered(), measured(), st.sampled_from(NAMES))
+@given(answered(), measured() | whole_pressures(), st.sampled_from(NAMES), sides_wanted)
 def test_not_known_is_as_careful_as_any_answer(
-    answers: dict[str, Answer], pressures: Pressures, name: str
+    answers: dict[str, Answer], pressures: Pressures, name: str, sides: Sequence[Side]
 ) -> None:
-    unknown = judged(answers | {name: "unknown"}, pressures)
+    unknown = judged(answers | {name: "unknown"}, pressures, sides)
     for answer in ("yes", "no"):
-        assert at_least_as_careful(unknown, judged(answers | {name: answer}, pressures))
+        assert at_least_as_careful(unknown, judged(answers | {name: answer}, pressures, sides))
+
+
+SERIOUS = [
+    (rule, question)
+    for rule in BOOK.rules.rules
+    if rule.both_legs or rule.urgency in ("now", "today")
+    for question in BOOK.questions.questions
+    if question.id in rule.questions and question.per_leg and question.page == "leg"
+]
+
+
+@given(answered(), st.sampled_from(SERIOUS), st.sampled_from(LEGS), sides_wanted)
+def test_what_threatens_a_leg_that_is_there_fires_whether_or_not_it_is_fitted(
+    answers: dict[str, Answer],
+    serious: tuple[Rule, Question],
+    side: Side,
+    sides: Sequence[Side],
+) -> None:
+    """Not answered counts as not known, of every leg but one that is gone."""
+    rule, question = serious
+    parent = BOOK.questions.find(question.opens[0].question)
+    assert parent is not None
+    opened = {parent.id: "yes", **{opens.question: "yes" for opens in parent.opens}}
+    given = {n: a for n, a in answers.items() if n != question.id_of(side)} | opened
+    result = judged(given, Pressures(), sides)
+    gone = given.get(f"leg_state_{side}") == "absent"
+    fired_for = {leg for one in result.rules if one.id == rule.id for leg in one.sides}
+    assert side in fired_for or gone
+    for answer in ("yes", "unknown"):
+        result = judged(given | {question.id_of(side): answer}, Pressures(), sides)
+        fired_for = {leg for one in result.rules if one.id == rule.id for leg in one.sides}
+        assert set(LEGS if rule.both_legs else (side,)) <= fired_for, "told is told"
+
+
+@given(answered(), measured(), sides_wanted)
+def test_a_leg_that_is_not_wanted_or_not_there_is_never_cleared(
+    answers: dict[str, Answer], pressures: Pressures, sides: Sequence[Side]
+) -> None:
+    result = judged(answers, pressures, sides)
+    for side in LEGS:
+        out = answers.get(f"leg_state_{side}") in ("absent", "cannot_be_measured")
+        leg = result.leg(side)
+        assert leg.asked is (side in sides and not out)
+        assert leg.asked or leg.clearance == "not_screened"
+        other = judged(answers, pressures).leg(side)
+        assert not leg.asked or leg.clearance == other.clearance, "the other leg speaks for none"
+
+
+@given(answered(), measured(), st.data())
+def test_states_of_a_leg_side_by_side_are_as_careful_as_each(
+    answers: dict[str, Answer], pressures: Pressures, data: st.DataObject
+) -> None:
+    one, other = data.draw(st.sampled_from(STATES)), data.draw(st.sampled_from(STATES))
+    name = "leg_state_left"
+    both = judged(answers | {name: (one, other)}, pressures)
+    for state in (one, other):
+        alone = judged(answers | {name: state}, pressures)
+        assert WORSE.index(both.outcome) >= WORSE.index(alone.outcome)
+        assert both.leg(Side.LEFT).asked <= alone.leg(Side.LEFT).asked
 
 
 @given(answered(), measured(), st.sampled_from(NAMES), st.data())
@@ -135,10 +225,11 @@ def test_the_worse_outcome_and_the_nearer_urgency_win(
 ) -> None:
     result = judged(answers, pressures)
     actions = {rule.action.value for rule in result.rules} - {"note"}
-    assert result.outcome == max(actions, key=WORSE.index, default="go")
+    nothing = "go" if any(leg.asked for leg in result.legs) else "not_screened"
+    assert result.outcome == max(actions, key=WORSE.index, default=nothing)
     urgencies = [rule.urgency for rule in result.rules]
     assert result.urgency == min(urgencies, key=URGENCIES.index, default="none")
-    for leg in result.legs:
+    for leg in (leg for leg in result.legs if leg.asked):
         own = {rule.action.value for rule in result.rules_of(leg.side)} - {"note"}
         assert leg.clearance == (max(own, key=WORSE.index) if own else "cleared")
 
@@ -173,7 +264,8 @@ def test_left_and_right_are_judged_alike(answers: dict[str, Answer], pressures: 
 def test_two_codes_of_one_person_are_as_careful_as_each(
     one: dict[str, Answer], other: dict[str, Answer], pressures: Pressures
 ) -> None:
-    results = judged(one, pressures), judged(other, pressures)
+    there = {f"leg_state_{side}": "present" for side in LEGS}
+    results = judged(one | there, pressures), judged(other | there, pressures)
     joined = join_results(*results)
     assert joined.outcome == join_results(results[1], results[0]).outcome
     assert all(at_least_as_careful(joined, result) for result in results)
@@ -207,14 +299,19 @@ def decisions(draw: st.DrawFn, covers: tuple[str, ...] = ()) -> Decision:
     measured(),
     st.lists(decisions(), max_size=2),
     st.sampled_from((None, Decimal(10), Decimal(20), Decimal(46))),
+    st.dictionaries(st.sampled_from(NAMES), st.sampled_from(("yes", "no", "unknown")), max_size=2),
 )
 def test_nothing_is_offered_without_what_lifts_it(
     answers: dict[str, Answer],
     pressures: Pressures,
     made: list[Decision],
     upper: Decimal | None,
+    earlier: dict[str, str],
 ) -> None:
+    """Decisions were made over some other answers, often the same."""
     result = judged(answers, pressures)
+    before = judged(answers | earlier, pressures)
+    made = [about(decision, before) for decision in made]
     for side in LEGS:
         answer = clearance(result, side, made, upper, on=TODAY)
         own = [decision for decision in made if decision.side is side]
@@ -231,6 +328,7 @@ def test_nothing_is_offered_without_what_lifts_it(
                 assert decision.decided_on <= TODAY <= decision.review_date
                 assert rule.id in decision.covers
                 assert decision.role in rule.lifted_by
+                assert set(rule.rests_on(side)) <= set(decision.rests_on)
         if answer.highest_mmhg is None:
             assert not any(decision.holds_on(TODAY) for decision in own)
             assert result.leg(side).abpi.clears
@@ -249,6 +347,7 @@ def test_nothing_is_offered_before_every_line_is_asked(
         Side.LEFT, "Dr-7", "specialist", "written", Decimal(46), TODAY, TODAY, "seen",
         tuple(rule.id for rule in result.rules),
     )  # fmt: skip
+    specialist = about(specialist, result)
     assert not clearance(result, Side.LEFT, [specialist], Decimal(10), on=TODAY).offered
 
 
@@ -285,7 +384,8 @@ def test_no_path_leads_from_a_hold_to_an_offer_without_an_assessment(
         result = sitting.screened()
         every = replace(decision, covers=tuple(rule.id for rule in result.rules))
         if step == "decide":
-            made = [replace(every, side=side, decided_on=TODAY, review_date=TODAY) for side in LEGS]
+            today = replace(every, decided_on=TODAY, review_date=TODAY)
+            made = [about(replace(today, side=side), result) for side in LEGS]
         else:
             made = list(decisions_of(sitting.session))
         if held:

@@ -395,7 +395,7 @@ TO_MEASURE = chart_of({"limits": {"ankle": (180, 220)}}, made="to_measure")
 def test_a_leg_in_the_middle_of_a_size_is_clear_of_the_edge() -> None:
     assert summary(WIDE, ankle=200) == Summary(
         "clear",
-        "Clear of the edge: ankle 20 mm from where no size holds; "
+        "Clear of the edge: ankle 2.0 cm from where no size holds; "
         "over 99 % the same if measured again.",
         "ankle",
         Decimal(-20),
@@ -406,19 +406,19 @@ def test_a_leg_on_the_edge_is_measured_again_where_that_helps() -> None:
     found = summary(WIDE, ankle="218.5")
     assert (found.code, found.dimension, found.mm) == ("measure_again", "ankle", Decimal(2))
     assert found.text == (
-        "Measure again: ankle 2 mm from the next size (M); about 75 % the same if measured again."
+        "Measure again: ankle 0.2 cm from the next size (M); about 75 % the same if measured again."
     )
     found = summary(WIDE, ankle="218.5", again=None)
     assert (found.code, found.mm) == ("edge", Decimal(2))
     assert found.text == (
-        "On the edge: ankle 2 mm from the next size (M); about 75 % the same if measured again."
+        "On the edge: ankle 0.2 cm from the next size (M); about 75 % the same if measured again."
     )
 
 
 def test_the_distance_is_signed_below_and_above() -> None:
     found = summary(WIDE, ankle=223, again=None)
     assert (found.code, found.mm) == ("edge", Decimal("-2.5"))
-    assert "ankle 2.5 mm from the next size (S)" in found.text
+    assert "ankle 0.25 cm from the next size (S)" in found.text
 
 
 def test_readings_that_differ_are_measured_again_whatever_they_come_to() -> None:
@@ -452,7 +452,7 @@ def test_a_change_that_leaves_the_size_says_so() -> None:
     assert "where only M holds" in summary(chart, ankle=239, again=None).text
     assert "where other sizes hold too" in summary(chart, ankle=241, again=None).text
     choice = summary(chart, ankle=219, again=None, prescribed=True)
-    assert "ankle 1 mm from a choice of sizes (S / M)" in choice.text
+    assert "ankle 0.1 cm from a choice of sizes (S / M)" in choice.text
 
 
 @pytest.mark.parametrize(

@@ -411,10 +411,6 @@ CASES: dict[str, tuple[Table, dict[str, list[str]]]] = {
         changed(lambda table: table.pop("pressure"), put("purposes", ["work", "prescribed"])),
         {"no_pressure": ["pressure"]},
     ),
-    "a pressure upside down": (
-        changed(put("pressure.mmhg", [14, 10])),
-        {"pressure_reversed": ["pressure.mmhg"]},
-    ),
     "a pressure in kPa": (
         changed(put("pressure.mmhg", [Decimal("2.4"), Decimal("2.8")])),
         {"pressure_not_mmhg": ["pressure.mmhg"]},

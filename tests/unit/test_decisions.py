@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
-from screening_cases import TODAY, Sitting, answers, ordinary, pressures, screened
+from screening_cases import TODAY, Sitting, about, answers, ordinary, pressures, screened
 
 from fitcore.points import Side
 from fitcore.problems import ReadingError
@@ -20,9 +20,11 @@ from fitcore.safety.decisions import (
     clearance,
     decisions_of,
     draft_decision,
+    may_fit,
 )
 
 if TYPE_CHECKING:
+    from fitcore.record.entries import Value
     from fitcore.safety.screening_result import ScreeningResult
 
 SEVENTEEN, TWENTY, TWENTY_FOUR = Decimal(17), Decimal(20), Decimal(24)
@@ -30,7 +32,7 @@ NORMAL = {"arm_left": 138, "arm_right": 134, "left_dp": 138, "right_dp": 138}
 
 SPECIALIST = Decision(
     Side.LEFT, "Dr-7", "specialist", "written", TWENTY_FOUR, TODAY, date(2026, 9, 1),
-    "seen in clinic", ("bypass",),
+    "seen in clinic", ("bypass",), ("screen.bypass_left=yes",),
 )  # fmt: skip
 
 
@@ -41,7 +43,9 @@ def ask(
     upper: Decimal | None = SEVENTEEN,
     on: date = TODAY,
 ) -> ClearanceAnswer:
-    return clearance(result, side, decisions, upper, on=on)
+    """Ask about a garment; the decisions were made over this very result."""
+    made = [about(decision, result) for decision in decisions]
+    return clearance(result, side, made, upper, on=on)
 
 
 def bypass() -> ScreeningResult:
@@ -131,7 +135,7 @@ def test_not_even_where_a_hold_named_somebody_to_lift_it() -> None:
 
 def test_a_specialist_may_go_above_20_mmhg_on_a_low_abpi() -> None:
     low = screened(taken=pressures(arm_left=138, arm_right=134, left_dp=100))
-    decision = replace(SPECIALIST, covers=("abpi_low",))
+    decision = replace(SPECIALIST, covers=tuple(rule.id for rule in low.rules))
     assert ask(low, decision, upper=TWENTY_FOUR).offered
     assert not ask(low, decision, upper=Decimal(25)).offered
 
@@ -143,7 +147,7 @@ def test_a_decision_covers_what_it_was_asked_about_and_nothing_found_later() -> 
     answer = ask(later, SPECIALIST)
     assert not answer.offered
     assert answer.why.endswith("A decision is there, but does not cover this.")
-    assert ask(later, replace(SPECIALIST, covers=("bypass", "abpi_low"))).offered
+    assert ask(later, replace(SPECIALIST, covers=tuple(r.id for r in later.rules))).offered
 
 
 def test_a_decision_does_not_raise_the_limit_without_an_abpi_unless_asked_about_it() -> None:
@@ -166,6 +170,79 @@ def test_of_two_decisions_side_by_side_the_more_careful_rules() -> None:
     assert not ask(bypass(), SPECIALIST, replace(lower, review_date=TODAY - timedelta(1))).offered
 
 
+def test_only_who_may_decide_it_takes_the_limit_without_an_abpi_away() -> None:
+    """A midwife lifts what is asked of a pregnancy, and not the 20 mmHg: no rule has to fire."""
+    pregnant = screened(answers(pregnant="yes", gave_birth="yes", pregnancy_warning="no",
+        midwife_knows="yes", weeks_pregnant=Decimal(30)))  # fmt: skip
+    every = (*(rule.id for rule in pregnant.rules), "without_abpi")
+    midwife = replace(SPECIALIST, role="midwife", covers=every)
+    assert ask(pregnant, midwife, upper=TWENTY).highest_mmhg == TWENTY
+    assert not ask(pregnant, midwife, upper=TWENTY_FOUR).offered
+    assert ask(pregnant, replace(midwife, role="prescriber"), upper=TWENTY_FOUR).offered
+
+
+def test_of_two_decisions_both_must_be_about_the_limit() -> None:
+    result = screened(answers(previous_clot="yes"))
+    asked = replace(SPECIALIST, covers=("previous_clot", "without_abpi"))
+    other = replace(asked, by="Dr-9", covers=("previous_clot",))
+    assert ask(result, asked, asked, upper=TWENTY_FOUR).offered
+    assert not ask(result, asked, other, upper=TWENTY_FOUR).offered
+    assert ask(result, asked, other, upper=TWENTY).highest_mmhg == TWENTY
+
+
+# ---- what it was about has changed since -------------------------------------------------------
+
+
+def decided(result: ScreeningResult, later: ScreeningResult) -> ClearanceAnswer:
+    """Decide over one result, and ask over a later one."""
+    covers = tuple(rule.id for rule in result.rules)
+    made = about(replace(SPECIALIST, covers=covers, rests_on=()), result)
+    assert clearance(result, Side.LEFT, [made], SEVENTEEN, on=TODAY).offered
+    return clearance(later, Side.LEFT, [made], SEVENTEEN, on=TODAY)
+
+
+@pytest.mark.parametrize(
+    ("first", "later"),
+    [
+        ({"no_feeling": "yes", "numb_left": "no", "numb_right": "no", "cannot_report_pain": "no"},
+         {"skin": "yes", "weeping_skin_left": "no", "weeping_skin_right": "no",
+          "fragile_skin_left": "no", "fragile_skin_right": "no", "skin_graft_left": "no",
+          "skin_graft_right": "no", "fibre_allergy": "no"}),
+        ({"bypass_left": "unknown"}, {"bypass_left": "yes"}),
+        ({"bypass_left": "yes"}, {"bypass_left": "unknown"}),
+        ({"garment_high_mmhg": Decimal(24)}, {"garment_high_mmhg": Decimal(24), "cancer": "yes"}),
+    ],
+)  # fmt: skip
+def test_a_decision_ends_with_the_answer_it_was_about(
+    first: dict[str, str], later: dict[str, str]
+) -> None:
+    before = screened(answers(**first))
+    assert decided(before, before).offered
+    answer = decided(before, screened(answers(**(first | later))))
+    assert not answer.offered
+    assert "A decision is there, but" in answer.why
+
+
+def test_a_decision_on_one_low_index_is_none_on_a_lower_one() -> None:
+    arms = {"arm_left": 140, "arm_right": 138}
+    before = screened(taken=pressures(**arms, left_dp=111))
+    again = screened(taken=pressures(**arms, left_dp="111.0"))
+    assert decided(before, again).offered, "the same figure, typed otherwise"
+    lower = decided(before, screened(taken=pressures(**arms, left_dp=90)))
+    assert not lower.offered
+    assert lower.why.endswith("A decision is there, but what it rests on has changed.")
+
+
+def test_what_changes_at_the_other_leg_leaves_a_decision_alone() -> None:
+    before = screened(answers(bypass_left="yes"))
+    assert decided(before, screened(answers(bypass_left="yes", bypass_right="yes"))).offered
+
+
+def test_less_than_was_decided_about_is_covered_still() -> None:
+    both = screened(answers(bypass_left="yes", numb_left="yes"))
+    assert decided(both, screened(answers(bypass_left="yes"))).offered
+
+
 # ---- in a session -------------------------------------------------------------------------------
 
 
@@ -176,7 +253,8 @@ def stopped() -> Sitting:
 
 
 def offered(sitting: Sitting) -> bool:
-    return ask(sitting.screened(), *decisions_of(sitting.session)).offered
+    made = decisions_of(sitting.session)
+    return clearance(sitting.screened(), Side.LEFT, made, SEVENTEEN, on=TODAY).offered
 
 
 def test_a_recorded_decision_comes_back_whole_and_can_be_struck_out() -> None:
@@ -217,9 +295,11 @@ def test_decisions_of_two_laptops_stand_side_by_side() -> None:
         ({"why": ""}, "why"),
         ({"covers": ()}, "covers"),
         ({"side": Side.BOTH}, "side"),
-        ({"highest_mmhg": Decimal(0)}, "highest_mmhg"),
+        ({"highest_mmhg": Decimal(-1)}, "highest_mmhg"),
         ({"decided_on": TODAY + timedelta(days=1)}, "decided_on"),
         ({"review_date": TODAY - timedelta(days=1)}, "review_date"),
+        ({"decided_on": TODAY - timedelta(days=1), "how": "read_back"}, "decided_on"),
+        ({"review_date": TODAY + timedelta(days=367)}, "review_date"),
     ],
 )
 def test_a_decision_that_says_too_little_is_refused(changed: dict[str, object], key: str) -> None:
@@ -227,6 +307,35 @@ def test_a_decision_that_says_too_little_is_refused(changed: dict[str, object], 
     with pytest.raises(ReadingError) as caught:
         draft_decision(sitting.session, replace(SPECIALIST, **changed), sitting.at)  # type: ignore[arg-type]
     assert caught.value.problem.key == key
+
+
+NO_COMPRESSION = replace(SPECIALIST, highest_mmhg=Decimal(0), why="too little flow")
+
+
+def test_a_refusal_is_recorded_and_keeps_the_leg_from_being_fitted() -> None:
+    sitting = stopped()
+    sitting.add(draft_decision(sitting.session, NO_COMPRESSION, sitting.at))
+    assert decisions_of(sitting.session) == (NO_COMPRESSION,)
+    for on in (TODAY, NO_COMPRESSION.review_date + timedelta(days=1)):
+        answer = may_fit(sitting.screened(), Side.LEFT, [NO_COMPRESSION], on=on)
+        assert (answer.clearance, answer.offered, answer.highest_mmhg) == ("stop", False, None)
+        assert answer.why == "Prescriber's decision: Dr-7 (specialist): no compression."
+    assert may_fit(sitting.screened(), Side.RIGHT, [NO_COMPRESSION], on=TODAY).offered
+    sitting.answer("screen.bypass_left", "no")
+    sitting.answer("screen.arteries", "no")
+    later = ask(sitting.screened(), NO_COMPRESSION)
+    assert (later.clearance, later.offered) == ("ask", False), "it stands until decided anew"
+    sitting.add(draft_decision(sitting.session, SPECIALIST, sitting.at))
+    assert decisions_of(sitting.session) == (SPECIALIST,)
+    beside = may_fit(bypass(), Side.LEFT, [SPECIALIST, NO_COMPRESSION], on=TODAY)
+    assert not beside.offered, "one of two that differ refuses"
+
+
+def test_a_refusal_does_not_hide_a_hold() -> None:
+    held = screened(answers(bypass_left="yes", emergency="yes"))
+    answer = may_fit(held, Side.LEFT, [NO_COMPRESSION], on=TODAY)
+    assert (answer.clearance, answer.offered) == ("hold", False)
+    assert answer.why.startswith("Call the emergency number now.")
 
 
 def test_days_written_as_dates_are_read_too() -> None:
@@ -246,15 +355,58 @@ def test_days_written_as_dates_are_read_too() -> None:
         ("how", "heard"),
         ("highest_mmhg", None),
         ("highest_mmhg", "twenty"),
+        ("highest_mmhg", Decimal(0)),
+        ("highest_mmhg", Decimal(-5)),
+        ("highest_mmhg", True),
+        ("rests_on", None),
+        ("rests_on", ["screen.bypass_left=unknown"]),
         ("decided_on", "soon"),
         ("review_date", None),
         ("why", ""),
         ("covers", None),
     ],
 )
-def test_a_decision_changed_outside_the_program_allows_nothing(key: str, value: str | None) -> None:
+def test_a_decision_changed_outside_the_program_allows_nothing(
+    key: str, value: Value | None
+) -> None:
     sitting = stopped()
     draft = draft_decision(sitting.session, SPECIALIST, sitting.at)
     sitting.add(replace(draft, fields={**draft.fields, key: value}))
-    assert len(decisions_of(sitting.session)) == 1
-    assert not offered(sitting)
+    (decision,) = decisions_of(sitting.session)
+    assert not clearance(sitting.screened(), Side.LEFT, [decision], None, on=TODAY).offered
+    assert not may_fit(sitting.screened(), Side.LEFT, [decision], on=TODAY).offered
+
+
+def test_a_decision_may_be_as_old_as_the_answer_it_is_about_and_hold_a_year() -> None:
+    sitting = stopped()
+    sitting.at += timedelta(days=3)
+    whole_year = replace(SPECIALIST, how="read_back", review_date=TODAY + timedelta(days=366))
+    sitting.add(draft_decision(sitting.session, whole_year, sitting.at))
+    assert decisions_of(sitting.session) == (whole_year,)
+    sitting.answer("screen.bypass_left", "unknown")
+    sitting.answer("screen.bypass_left", "yes")
+    with pytest.raises(ReadingError, match="by telephone before an answer"):
+        draft_decision(sitting.session, whole_year, sitting.at)
+    letter = replace(whole_year, how="written")
+    assert draft_decision(sitting.session, letter, sitting.at).fields["how"] == "written"
+
+
+def test_an_answer_from_a_clock_that_was_wrong_makes_no_decision_too_old() -> None:
+    sitting = Sitting()
+    sitting.at += timedelta(days=400)
+    sitting.answer_all(**ordinary(bypass_left="yes"))
+    sitting.at -= timedelta(days=400)
+    sitting.add(draft_decision(sitting.session, SPECIALIST, sitting.at))
+    assert offered(sitting)
+
+
+def test_the_newest_of_its_answers_says_how_old_a_decision_may_be() -> None:
+    sitting = stopped()
+    sitting.at += timedelta(days=1)
+    sitting.answer("screen.numb_left", "yes")
+    told = replace(SPECIALIST, covers=("bypass", "numb"), how="read_back")
+    both = about(told, sitting.screened())
+    with pytest.raises(ReadingError, match="by telephone before an answer"):
+        draft_decision(sitting.session, both, sitting.at)
+    today = replace(both, decided_on=TODAY + timedelta(days=1))
+    assert draft_decision(sitting.session, today, sitting.at).fields["covers"] == ["bypass", "numb"]

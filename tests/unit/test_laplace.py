@@ -6,17 +6,22 @@ published measurement.
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 
-from fitcore.pressures.laplace import (
-    THOMAS_EXACT,
-    THOMAS_PRINTED,
-    cylinder_pa,
-    tension_for,
-    tension_hpa,
-    tension_mmhg,
-    thomas_mmhg,
-)
+from fitcore.pressures.laplace import cylinder_pa, tension_for, tension_mmhg
+from fitcore.pressures.pressure import PASCAL_IN_MMHG
+
+STANDARD_GRAVITY = Fraction("9.80665")
+"""Newton in one kilogram-force, by definition."""
+THOMAS_PRINTED, THOMAS_EXACT = 4620, 4621.65
+"""The constant as published (from memory), and unrounded (worked out apart from this code)."""
+
+
+def bandage_mmhg(layers: int, kgf: float, girth_cm: int, width_cm: int) -> float:
+    pull = layers * Fraction(kgf) * STANDARD_GRAVITY / width_cm
+    return float(tension_mmhg(pull, Fraction(girth_cm)))
 
 
 @pytest.mark.parametrize(
@@ -30,42 +35,43 @@ from fitcore.pressures.laplace import (
     ],
 )
 def test_bandages_press_as_the_formula_says(
-    bandage: tuple[int, float, float, float], rounded: float, exact: float
+    bandage: tuple[int, float, int, int], rounded: float, exact: float
 ) -> None:
-    by_printed = thomas_mmhg(*bandage, constant=THOMAS_PRINTED)
-    assert by_printed == pytest.approx(rounded, rel=1e-4)
-    assert thomas_mmhg(*bandage) == pytest.approx(exact, rel=1e-4)
+    pressure = bandage_mmhg(*bandage)
+    assert pressure == pytest.approx(exact, rel=1e-4)
+    assert pressure * THOMAS_PRINTED / THOMAS_EXACT == pytest.approx(rounded, rel=1e-4)
 
 
 @pytest.mark.parametrize(
     ("tension", "girth_cm", "mmhg", "hpa"),
     [
-        (1.0, 22, 21.422, 28.56),
-        (1.0, 25, 18.851, 25.13),
-        (1.0, 36, 13.091, 17.45),
-        (0.84, 21, 18.851, 25.13),
-        (1.0737, 22, 23.000, 30.66),
+        ("1.0", 22, 21.422, 28.56),
+        ("1.0", 25, 18.851, 25.13),
+        ("1.0", 36, 13.091, 17.45),
+        ("0.84", 21, 18.851, 25.13),
+        ("1.0737", 22, 23.000, 30.66),
     ],
 )
 def test_a_pull_for_each_centimetre_presses_as_the_formula_says(
-    tension: float, girth_cm: float, mmhg: float, hpa: float
+    tension: str, girth_cm: int, mmhg: float, hpa: float
 ) -> None:
-    assert tension_mmhg(tension, girth_cm) == pytest.approx(mmhg, rel=1e-4)
+    pull, girth = Fraction(tension), Fraction(girth_cm)
+    found = tension_mmhg(pull, girth)
+    assert float(found) == pytest.approx(mmhg, rel=1e-4)
     # Printed to 0.01 hPa: half a unit of the last digit, which is coarser than 1e-4.
-    assert tension_hpa(tension, girth_cm) == pytest.approx(hpa, abs=0.005)
-    assert tension_for(mmhg, girth_cm) == pytest.approx(tension, rel=1e-4)
+    assert float(found * Fraction(PASCAL_IN_MMHG) / 100) == pytest.approx(hpa, abs=0.005)
+    assert tension_for(found, girth) == pull, "back again exactly"
 
 
 def test_the_constants_are_those_worked_out_apart_from_this_code() -> None:
-    assert pytest.approx(4621.65, rel=1e-5) == THOMAS_EXACT
-    assert tension_mmhg(1, 1) == pytest.approx(471.28, rel=1e-5)
-    assert tension_hpa(1, 1) == pytest.approx(628.32, rel=1e-5)
-    assert cylinder_pa(100, 0.05) == 2000
+    assert bandage_mmhg(1, 1, 1, 1) == pytest.approx(THOMAS_EXACT, rel=1e-5)
+    one = tension_mmhg(Fraction(1), Fraction(1))
+    assert float(one) == pytest.approx(471.28, rel=1e-5)
+    assert float(one * Fraction(PASCAL_IN_MMHG) / 100) == pytest.approx(628.32, rel=1e-5)
+    assert cylinder_pa(Fraction(100), Fraction("0.05")) == 2000
 
 
-@pytest.mark.parametrize(("tension", "radius"), [(-1, 1), (1, 0), (1, -1), (float("nan"), 1)])
-def test_a_limb_without_a_radius_is_refused(tension: float, radius: float) -> None:
+@pytest.mark.parametrize(("tension", "radius"), [(-1, 1), (1, 0), (1, -1)])
+def test_a_limb_without_a_radius_is_refused(tension: int, radius: int) -> None:
     with pytest.raises(ValueError, match="radius"):
-        cylinder_pa(tension, radius)
-    with pytest.raises(ValueError, match="girth"):
-        thomas_mmhg(1, 1, 0, 10)
+        cylinder_pa(Fraction(tension), Fraction(radius))

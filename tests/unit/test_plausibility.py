@@ -414,7 +414,7 @@ def test_the_other_leg_is_compared_beyond_the_limit(cm: str, asked: bool) -> Non
     assert codes(flags) == (["other_leg"] if asked else [])
     if asked:
         assert f"{cm} cm, the other leg 36.0 cm. Measure both again." in flags[0].text
-        assert "Newly swollen? Ask the prescriber or a doctor today" in flags[0].text
+        assert "newly swollen? Ask the prescriber or a doctor today" in flags[0].text
         assert "protocol" in flags[0].text
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from screening_cases import TODAY, Sitting, ordinary
+from screening_cases import TODAY, Sitting, about, ordinary
 
 from fitcore.clean_text import is_unsafe
 from fitcore.disk.profile_files import load_profiles
@@ -25,8 +26,9 @@ from fitcore.record.edits import (
 )
 from fitcore.record.entries import Draft
 from fitcore.record.session import Seal, join
+from fitcore.safety.assessments import Assessment, draft_assessment
 from fitcore.safety.clearance import cautions
-from fitcore.safety.decisions import Assessment, Decision, draft_assessment, draft_decision
+from fitcore.safety.decisions import Decision, draft_decision
 
 if TYPE_CHECKING:
     from datetime import date
@@ -383,6 +385,20 @@ def test_nothing_measured_is_said() -> None:
 # --- what people decided, said and did -----------------------------------------------------------
 
 
+def test_a_refusal_is_told_as_such_on_whatever_day() -> None:
+    sitting = screened_sitting(arteries="yes", bypass_left="yes")
+    refusal = Decision(
+        Side.LEFT, "S-02", "specialist", "written", Decimal(0), TODAY, TODAY, "too little flow",
+        ("bypass",), ("screen.bypass_left=yes",),
+    )  # fmt: skip
+    sitting.add(draft_decision(sitting.session, refusal, sitting.at))
+    for on in (TODAY, TODAY + timedelta(days=400)):
+        told = note(sitting, on=on)
+        assert "LEFT: S-02 (specialist): no compression. Decided on 2026-03-04, in writing." in told
+        assert "Why: too little flow" in told
+        assert "does not hold on" not in told
+
+
 def test_a_decision_is_told_and_whether_it_holds() -> None:
     sitting = screened_sitting(pregnant="yes")
     covers = tuple(rule.id for rule in sitting.screened().rules)
@@ -390,6 +406,7 @@ def test_a_decision_is_told_and_whether_it_holds() -> None:
         Side.LEFT, "Dr-3", "specialist", "read_back", 18, TODAY,  # type: ignore[arg-type]
         TODAY + timedelta(days=30), "swelling by evening", covers,
     )  # fmt: skip
+    given = about(given, sitting.screened())
     assert section(sitting, "Decisions and assessments") == "None recorded."
     assert "A decision about this is recorded below." not in note(sitting)
     sitting.add(draft_decision(sitting.session, given, sitting.at))

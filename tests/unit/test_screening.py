@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from itertools import combinations
@@ -26,8 +27,13 @@ from fitcore.safety.abpi import Missing
 from fitcore.safety.outcomes import ACTIONS, URGENCIES, Action
 from fitcore.safety.screening import screen
 from fitcore.safety.screening_answers import Answers, Pressures, parse_answer, parse_pressure
-from fitcore.safety.screening_book import purpose_problems, resolve_rules, rule_problems
-from fitcore.safety.screening_model import Rule, ScreeningRules
+from fitcore.safety.screening_book import (
+    purpose_problems,
+    resolve_questions,
+    resolve_rules,
+    rule_problems,
+)
+from fitcore.safety.screening_model import Opens, Rule, ScreeningRules
 from fitcore.safety.screening_questions import Asked
 
 if TYPE_CHECKING:
@@ -124,11 +130,139 @@ def test_an_answer_counts_even_where_its_question_was_never_opened() -> None:
     assert legs(screened(answers(bypass_left="yes"))) == ("stop", "cleared")
 
 
-def test_a_no_to_a_question_never_opened_says_nothing() -> None:
+HARMLESS_YES = ("touch_felt", "foot_check", "midwife_knows", "prescriber_knows")
+"""Questions a *no* to which tells something."""
+
+
+def test_a_harmless_no_to_a_question_never_opened_says_nothing() -> None:
     given = {q.id_of(s): "no" for q in BOOK.questions.questions for s in q.sides
-             if q.kind == "yes_no_unknown"}  # fmt: skip
+             if q.kind == "yes_no_unknown" and q.id not in HARMLESS_YES}  # fmt: skip
     assert screened(answers(**given)).outcome == "go"
-    assert "touch_not_felt" in fired(screened(answers(**given | {"diabetes": "yes"})))
+    assert {q.id for q in BOOK.questions.questions if q.no_tells} == set(HARMLESS_YES)
+
+
+@pytest.mark.parametrize("name", HARMLESS_YES)
+def test_a_no_that_tells_something_counts_wherever_it_was_given(name: str) -> None:
+    assert screened(answers(**{name: "no"})).outcome == "ask"
+    assert screened(answers(**{name: "yes"})).outcome == "go"
+
+
+# ---- legs that are not to be fitted -------------------------------------------------------------
+
+THREATS = {
+    "limb_at_risk": ("hold", "now"),
+    "leg_swelling": ("hold", "today"),
+    "infection_or_wound": ("hold", "today"),
+    "circulation_signs": ("hold", "today"),
+}
+
+
+def left_told_right_not(line: str) -> dict[str, str]:
+    """Answer a line of the first page yes, and of what it opens nothing for the right leg."""
+    given = {line: "yes"}
+    for question in BOOK.questions.questions:
+        if question.page in ("leg", "detail") and line in {o.question for o in question.opens}:
+            harmless = "yes" if question.id in (*HARMLESS_YES, "swelling_old") else "no"
+            names = [name for name in question.ids if not name.endswith("_right")]
+            given |= dict.fromkeys(names, harmless)
+    return given
+
+
+@pytest.mark.parametrize("line", THREATS)
+def test_what_threatens_a_leg_that_is_not_fitted_is_asked_all_the_same(line: str) -> None:
+    given = left_told_right_not(line)
+    for why_not in (
+        {},
+        {"leg_state_right": "cannot_be_measured", "leg_why_right": "dressing"},
+        {"leg_state_right": "unknown", "leg_why_right": "injury"},
+    ):
+        for sides in (LEGS, (Side.LEFT,)):
+            result = screened(answers(**given | why_not), sides=sides)
+            assert (result.outcome, result.urgency) == THREATS[line], (why_not, sides)
+    gone = {"leg_state_right": "absent", "leg_why_right": "injury"}
+    result = screened(answers(**given | gone))
+    assert "hold" not in (result.outcome, *legs(result)), "only a leg that is gone drops out"
+
+
+def test_what_a_yes_opens_for_one_leg_alone_is_not_asked_of_a_leg_not_fitted() -> None:
+    given = left_told_right_not("skin")
+    assert legs(screened(answers(**given), sides=(Side.LEFT,))) == ("ask", "not_screened")
+    assert "fragile_skin" not in fired(screened(answers(**given), sides=(Side.LEFT,)))
+
+
+def test_every_question_of_a_serious_rule_is_asked_of_every_leg() -> None:
+    every = {question.id for question in BOOK.questions.questions if question.every_leg}
+    assert every == {
+        "cold_foot", "black_skin", "swelling_new", "hot_or_painful", "swelling_unexplained",
+        "infection_spreading", "rest_pain", "hot_foot", "leg_why",
+    }  # fmt: skip
+
+
+def test_a_no_that_opens_another_question_tells_something() -> None:
+    questions = tuple(
+        question.model_copy(update={"opens": (Opens(question="smoker", answers=("no",)),)})
+        if question.id == "pregnancy_warning"
+        else question
+        for question in BOOK.questions.questions
+    )
+    own = BOOK.questions.model_copy(update={"questions": questions})
+    resolved = resolve_questions(own, BOOK.rules, BOOK.purposes)
+    assert {q.id for q in resolved.questions if q.no_tells} == {*HARMLESS_YES, "smoker"}
+
+
+def test_a_leg_called_absent_by_one_and_present_by_another_is_asked_about_and_not_fitted() -> None:
+    given = {name: (value,) for name, value in left_told_right_not("skin").items()}
+    both = {name: (value,) for name, value in ordinary().items()} | given
+    for state in (("present", "absent"), ("cannot_be_measured", "present")):
+        told = Answers(both | {"leg_state_right": state, "leg_why_right": ("injury",)})
+        asked = Asked(told, BOOK.questions, LEGS)
+        assert (asked.there, asked.sides, asked.to_fit) == (LEGS, LEGS, (Side.LEFT,))
+        result = screened(told)
+        assert legs(result) == ("cleared", "not_screened")
+        assert {"weeping_skin", "fragile_skin"} <= fired(result), "of the right leg nobody knows"
+    unmeasured = Answers(both | {"leg_state_right": ("cannot_be_measured", "absent")})
+    asked = Asked(unmeasured, BOOK.questions, LEGS)
+    assert (asked.there, asked.sides) == (LEGS, (Side.LEFT,))
+
+
+def test_with_no_leg_to_fit_nothing_is_go() -> None:
+    gone = {f"{name}_{side}": value for side in LEGS
+            for name, value in (("leg_state", "absent"), ("leg_why", "injury"))}  # fmt: skip
+    result = screened(answers(**gone))
+    assert (result.outcome, legs(result)) == ("not_screened", ("not_screened", "not_screened"))
+    assert result.max_mmhg is None
+    assert screened(answers(**gone | {"emergency": "yes"})).outcome == "hold"
+
+
+# ---- a yes that names nothing -------------------------------------------------------------------
+
+
+def test_a_note_alone_names_nothing_unless_it_says_enough() -> None:
+    quiet = BOOK.rules.model_copy(
+        update={
+            "rules": tuple(
+                rule.model_copy(update={"says_enough": False}) for rule in BOOK.rules.rules
+            )
+        }
+    )
+    given = answers(lymph="yes", lymphoedema_left="yes", lymphoedema_right="no",
+                    lipoedema="no", prescriber_knows="yes")  # fmt: skip
+    assert screened(given).outcome == "go"
+    not_known = answers(lymph="unknown", lymphoedema_left="no", lymphoedema_right="no",
+                        lipoedema="no", prescriber_knows="yes")  # fmt: skip
+    assert fired(screened(not_known)) == {"lymph_known", "nothing_named"}
+    result = screen(given, Pressures(), replace(BOOK, rules=quiet), on=TODAY)
+    assert fired(result) == {"lymph_known", "nothing_named"}
+
+
+def test_swelling_is_let_through_only_where_it_is_old_and_explained() -> None:
+    given = {**NOT_SWOLLEN, "leg_swelling": "yes"}
+    known = screened(answers(**given))
+    assert (known.outcome, fired(known)) == ("go", {"swelling_known"})
+    for answer in ("no", "unknown"):
+        result = screened(answers(**given | {"swelling_old": answer}))
+        assert "nothing_named" in fired(result)
+        assert legs(result) == ("ask", "ask")
 
 
 # ---- each rule, and each pair -----------------------------------------------------------------
@@ -169,8 +303,7 @@ def bare(*rules: Rule) -> ScreeningResult:
         given |= alone(rule)
     for question, side in Asked(answers(**given), BOOK.questions, LEGS).opened():
         name = question.id_of(side)
-        harmless = "yes" if question.id in ("touch_felt", "foot_check", "midwife_knows",
-                                            "prescriber_knows") else "no"  # fmt: skip
+        harmless = "yes" if question.id in HARMLESS_YES else "no"
         given.setdefault(name, Decimal(20) if question.kind == "number" else harmless)
     return screened(answers(**given))
 
@@ -230,11 +363,13 @@ def test_answers_that_differ_between_laptops_let_the_careful_one_rule() -> None:
 @pytest.mark.parametrize(
     ("ankle", "arm", "shown", "leg"),
     [
+        (126, 140, "0.90", "cleared"),
         (112, 140, "0.800", "cleared"),
         (103, 130, "0.79", "stop"),
         (110, 138, "0.797", "stop"),
         (182, 140, "1.300", "cleared"),
         (183, 140, "1.31", "stop"),
+        (84, 140, "0.60", "stop"),
         (70, 140, "0.500", "stop"),
         (64, 130, "0.49", "hold"),
         (125, 130, "0.96", "cleared"),
@@ -307,11 +442,78 @@ def test_an_abpi_grows_old_and_is_void_after_new_symptoms() -> None:
     assert limit(1, new_symptoms_since_abpi="no") is None
     assert limit(1, new_symptoms_since_abpi="yes") == 20
     assert limit(1, new_symptoms_since_abpi="unknown") == 20
+    assert limit(0, new_symptoms_since_abpi="no") is None
+    assert limit(0, new_symptoms_since_abpi="yes") == 20, "since this morning, too"
+    assert limit(0, new_symptoms_since_abpi="unknown") == 20
     assert limit(90, new_symptoms_since_abpi="no") is None
     assert limit(91, new_symptoms_since_abpi="no") == 20
     assert limit(-1, new_symptoms_since_abpi="no") == 20
     old = pressures(taken_on=TODAY - timedelta(days=400), arm_left=140, arm_right=140, left_dp=100)
     assert legs(screened(taken=old)) == ("stop", "cleared"), "an old low value still stops"
+
+
+def test_new_symptoms_void_an_abpi_whatever_day_it_is_of() -> None:
+    taken = pressures(**NORMAL)
+    assert screened(taken=taken).max_mmhg is None
+    for answer in ("yes", "unknown"):
+        assert screened(answers(new_symptoms_since_abpi=answer), taken).max_mmhg == 20
+    both = {name: (value,) for name, value in ordinary().items()}
+    disputed = Answers(both | {"new_symptoms_since_abpi": ("no", "yes")})
+    assert screened(disputed, pressures(taken_on=TODAY, **NORMAL)).max_mmhg == 20
+    assert screened(disputed, pressures(taken_on=TODAY - timedelta(days=1), **NORMAL)).max_mmhg
+
+
+@pytest.mark.parametrize("answer", ["no", "unknown"])
+def test_pressures_somebody_says_were_not_taken_clear_nothing(answer: str) -> None:
+    leg = screened(answers(abpi_taken=answer), pressures(**NORMAL)).legs[0]
+    assert (leg.abpi.shown, leg.abpi.valid, leg.limit_mmhg) == ("1.00", False, 20)
+    assert "none were taken" in leg.abpi.why_not
+    low = pressures(**NORMAL | {"left_dp": 100})
+    assert legs(screened(answers(abpi_taken=answer), low)) == ("stop", "cleared")
+    assert screened(answers(abpi_taken="yes"), pressures(**NORMAL)).max_mmhg is None
+
+
+def test_with_two_arms_here_and_one_there_the_one_arm_counts() -> None:
+    given = {name: (Decimal(138),) for name in ("arm_left", "left_dp", "right_dp")}
+    taken = Pressures(given | {"arm_right": (Decimal(134), NO_SIGNAL)})
+    assert [leg.abpi.valid for leg in screened(taken=taken).legs] == [False, False]
+    stiff = Pressures(given | {"arm_right": (Decimal(134), STIFF)})
+    for leg in screened(taken=stiff).legs:
+        assert not leg.abpi.valid
+        assert "would not compress" in leg.abpi.why_not
+
+
+def test_a_low_ankle_pressure_keeps_a_good_index_from_clearing() -> None:
+    """An arm as low as the ankle gives an index of 1: it is the ankle that counts."""
+    quiet = tuple(
+        rule.model_copy(update={"action": "ask", "threshold": Decimal(100)})
+        if rule.measure == "ankle_mmhg"
+        else rule
+        for rule in BOOK.rules.rules
+    )
+    own = replace(BOOK, rules=BOOK.rules.model_copy(update={"rules": quiet}))
+    taken = pressures(arm_left=90, arm_right=90, left_dp=90, right_dp=110)
+    result = screen(answers(), taken, own, on=TODAY)
+    assert [leg.abpi.clears for leg in result.legs] == [False, True]
+
+
+def test_of_several_rules_on_an_index_the_worst_counts_in_whatever_order() -> None:
+    """Between two disputed values the one that stops more is shown."""
+    order = sorted(BOOK.rules.rules, key=lambda rule: rule.id == "abpi_hold")
+    own = replace(BOOK, rules=BOOK.rules.model_copy(update={"rules": tuple(order)}))
+    taken = Pressures(
+        {
+            "arm_left": (Decimal(140),),
+            "arm_right": (Decimal(140),),
+            "left_dp": (Decimal(100), Decimal(200)),
+            "right_dp": (Decimal(140),),
+        }
+    )
+    for book_used in (BOOK, own):
+        assert screen(answers(), taken, book_used, on=TODAY).as_json()["abpi"] == {
+            "left": "0.71",
+            "right": "1.00",
+        }
 
 
 def test_where_a_clot_is_suspected_no_abpi_is_asked_and_none_clears() -> None:
@@ -338,6 +540,9 @@ def test_a_stronger_garment_without_an_abpi_asks_for_one() -> None:
     assert screened(strong, pressures(**NORMAL)).outcome == "go"
     half = screened(strong, pressures(arm_left=130, arm_right=128, left_dp=125))
     assert legs(half) == ("cleared", "ask")
+    for name in ("garment_high_mmhg", "prescribed_high_mmhg"):
+        unknown = screened(answers(**{name: "unknown"}))
+        assert "without_abpi" in fired(unknown), "nobody knows how strong it is"
 
 
 def test_disputed_pressures_are_judged_each_and_the_worst_is_shown() -> None:
@@ -346,11 +551,11 @@ def test_disputed_pressures_are_judged_each_and_the_worst_is_shown() -> None:
             "arm_left": (Decimal(140),),
             "arm_right": (Decimal(138),),
             "left_dp": (Decimal(140), Decimal(111), Decimal(126)),
-            "right_dp": (Decimal(140), Decimal(126)),
+            "right_dp": (Decimal(140), Decimal(128)),
         }
     )
     result = screened(taken=taken)
-    assert result.as_json()["abpi"] == {"left": "0.79", "right": "0.90"}
+    assert result.as_json()["abpi"] == {"left": "0.79", "right": "0.91"}
     assert legs(result) == ("stop", "cleared")
 
 
@@ -383,12 +588,15 @@ def test_an_abpi_that_stops_is_still_an_abpi() -> None:
         ("icc-2020", "0.599", "hold"),
         ("icc-2020", "0.6", "ask"),
         ("icc-2020", "0.8", "go"),
+        ("icc-2020", "0.901", "go"),
         ("german-s2k-2018", "0.499", "hold"),
         ("german-s2k-2018", "0.5", "ask"),
         ("has-2010", "0.599", "hold"),
         ("has-2010", "0.899", "ask"),
         ("has-2010", "0.9", "go"),
         ("nice-cks", "0.799", "stop"),
+        ("nice-cks", "0.8", "go"),
+        ("nhs-devon-2025", "0.8", "go"),
         ("nice-cks", "1.301", "stop"),
         ("nhs-devon-2025", "1.39", "go"),
         ("nhs-devon-2025", "1.395", "stop"),
@@ -464,6 +672,8 @@ RULE = {"id": "ours", "questions": ["skin"], "when": "yes", "action": "ask", "ur
         {"action": "forbid"},
         {"urgency": "tomorrow"},
         {"questions": ["skin_left"]},
+        {"action": "hold", "unless_abpi_clears": True},
+        {"says_enough": True},
         {"source": ""},
     ],
 )
@@ -572,7 +782,8 @@ PRESCRIPTION = {"purpose": "prescribed", "prescriber": "Dr-7", "prescribed_stand
                 "prescribed_length": "below_knee", "prescribed_toe": "closed",
                 "prescribed_legs": "both", "prescribed_pairs": Decimal(2)}  # fmt: skip
 NOT_SWOLLEN = {f"{name}_{side}": "no" for name in ("swelling_new", "hot_or_painful",
-               "swelling_unexplained") for side in LEGS} | {"heart_swelling": "no"}  # fmt: skip
+               "swelling_unexplained") for side in LEGS} | {"heart_swelling": "no",
+               "swelling_old": "yes"}  # fmt: skip
 
 
 def test_case_5_warm_and_larger_for_two_days_is_a_stop_today() -> None:
@@ -669,6 +880,14 @@ def test_a_sleeve_for_travel_is_called_not_studied() -> None:
     result = screened(answers(purpose="travel", garment_form="footless_sleeve"))
     assert (result.outcome, fired(result)) == ("go", {"travel_sleeve"})
     assert screened(answers(purpose="sport", garment_form="footless_sleeve")).rules == ()
+
+
+def test_with_the_purpose_not_known_the_rules_of_every_purpose_count() -> None:
+    sleeve = screened(answers(purpose="unknown", garment_form="footless_sleeve"))
+    assert "travel_sleeve" in fired(sleeve)
+    assert "prescription_not_exact" in fired(
+        screened(answers(purpose="unknown", prescriber="unknown"))
+    )
 
 
 @pytest.mark.parametrize("missing", [name for name in PRESCRIPTION if name != "purpose"])

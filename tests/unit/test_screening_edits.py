@@ -15,8 +15,8 @@ from fitcore.record.entries import Draft
 from fitcore.record.fields import field_words, is_working_state
 from fitcore.record.session import join
 from fitcore.safety.abpi import Missing
-from fitcore.safety.screening_answers import answers_from_session
 from fitcore.safety.screening_edits import draft_screening, parse_screening, screening_words
+from fitcore.safety.session_answers import answers_from_session
 
 if TYPE_CHECKING:
     from fitcore.record.entries import Value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
@@ -10,8 +10,11 @@ from fitcore.disk.profile_files import load_profiles
 from fitcore.pressures.pressure import (
     PRESSURE_UNITS,
     PressureUnit,
+    from_mmhg,
     look_up,
+    show_beside,
     standard_question,
+    to_mmhg,
     which_standard,
 )
 from fitcore.safety.outcomes import first_words
@@ -21,10 +24,14 @@ from tui.commands import ExitCode, Outcome, wrong_use
 
 if TYPE_CHECKING:
     from argparse import Namespace
+    from collections.abc import Mapping
     from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
     from fitcore.pressures.pressure_model import PressureStandard
+
+LEAST, MOST, MOST_DIGITS = Decimal("0.01"), Decimal(10_000), 12
+"""What may be looked up, in any unit: wider than any garment, and no longer than a line (ours)."""
 
 
 def classes(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
@@ -40,12 +47,15 @@ def classes(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
             key="AMOUNT",
         )
     amount, unit = _amount(arguments.amount), _unit(arguments.unit)
+    mmhg = to_mmhg(amount, unit)
+    same = {other: show_beside(from_mmhg(mmhg, other), (), places=2) for other in PRESSURE_UNITS}
     found = [(standard, look_up(standard, amount, unit)) for standard in profiles.standards]
     return Outcome(
         ExitCode.FINE,
         {
             "amount": plain(amount),
             "unit": unit,
+            "same_as": same,
             "standards": [
                 {
                     "standard": standard.id,
@@ -55,9 +65,13 @@ def classes(arguments: Namespace, data: Path, surroundings: Surroundings) -> Out
                 for standard, answer in found
             ],
         },
-        [*(answer.words for _, answer in found), first_words()],
+        [_same_words(same), *(answer.words for _, answer in found), first_words()],
         notes,
     )
+
+
+def _same_words(same: Mapping[PressureUnit, str]) -> str:
+    return " = ".join(f"{amount} {unit}" for unit, amount in same.items())
 
 
 def _of_class(label: str, standards: tuple[PressureStandard, ...], notes: list[str]) -> Outcome:
@@ -76,12 +90,17 @@ def _of_class(label: str, standards: tuple[PressureStandard, ...], notes: list[s
 def _amount(typed: str) -> Decimal:
     try:
         amount = Decimal(typed.replace(",", "."))
-    except InvalidOperation:
-        amount = Decimal(0)
-    if not amount.is_finite() or amount <= 0:
+        is_pressure = LEAST <= amount <= MOST and len(amount.as_tuple().digits) <= MOST_DIGITS
+    except ArithmeticError:
+        amount, is_pressure = Decimal(0), False
+    if not is_pressure:
         raise wrong_use(
             say("'{typed}' is no pressure.", typed=clean(typed).text[:20]),
-            say("Type a number above 0, such as 22 or 29.3."),
+            say(
+                "Type a number from {low} to {high}, such as 22 or 29.3.",
+                low=plain(LEAST),
+                high=plain(MOST),
+            ),
             key="AMOUNT",
         )
     return amount

@@ -32,8 +32,11 @@ from fitcore.record.edits import (
     parse_typed,
 )
 from fitcore.record.fields import answer_words, parse_answer
+from fitcore.record.last_time import LastTime
 from fitcore.record.readings import Readings
 from fitcore.record.session import Session, entry_order
+from fitcore.safety.calves import judge_calves
+from fitcore.safety.screening import answers_of
 from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
 from fitcore.safety.screening_edits import draft_screening, parse_screening, screening_words
 from fitcore.shoes import ShoeSize
@@ -51,7 +54,7 @@ from tui.commands.session_reading import read_before
 
 if TYPE_CHECKING:
     from argparse import Namespace
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -61,6 +64,7 @@ if TYPE_CHECKING:
     from fitcore.points import Place
     from fitcore.record.entries import Draft, Entry, Value
     from fitcore.record.reading import Reading
+    from fitcore.safety.screening_book import ScreeningBook
 
 
 def new(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
@@ -114,10 +118,19 @@ def _answer_screening(arguments: Namespace, data: Path, surroundings: Surroundin
     notes = dropped_notes(arguments.what, arguments.answer)
     with _opened(data, surroundings, find_session(data, arguments.session)) as opened:
         answers = {arguments.what: value}
-        drafts = draft_screening(opened.session, book, answers, surroundings.now())
+        at, about = surroundings.now(), _calves_told(opened.session, book, data)
+        drafts = draft_screening(opened.session, book, answers, at, rest_on=about)
         if not drafts:
             return opened.outcome([], say("Nothing to do, it already says so."), said, notes=notes)
         return opened.outcome(drafts, said, notes=notes)
+
+
+def _calves_told(session: Session, book: ScreeningBook, data: Path) -> Mapping[str, Sequence[str]]:
+    """Return the readings that answers about the calves are about, by question."""
+    earlier, _ = read_before(data, session)
+    told = answers_of(session, book)
+    calves = judge_calves(session, told, Readings(session), book, LastTime(earlier))
+    return calves.answers_rest_on
 
 
 def record(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
@@ -208,7 +221,9 @@ def withdraw(arguments: Namespace, data: Path, surroundings: Surroundings) -> Ou
             )
         readings = Readings(opened.session)
         reading = readings.by_name(str(entry.by))
-        names = [str(entry.by)] if reading is None else readings.strikable(reading)
+        # A decision between readings is taken back alone: the question is open again as it was.
+        alone = reading is None or bool(entry.text("who"))
+        names = [str(entry.by)] if alone or reading is None else readings.strikable(reading)
         draft = draft_withdrawal(names, arguments.why, surroundings.now())
         said = say("{name} is struck out and kept.", name=entry.by)
         return opened.outcome([draft], said, notes=dropped_notes("--why", arguments.why))

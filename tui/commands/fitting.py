@@ -66,7 +66,9 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     fits.sort(key=lambda found: (found.client, found.session.id))
     told = list(dict.fromkeys(problems))
     serious = [problem for problem in told if problem.level is not ProblemLevel.NOTE]
-    worried = bool(serious) or any(needs_person(found.flags) for found in fits)
+    worried = bool(serious) or any(
+        needs_person(found.flags) or found.clearance.needs_person for found in fits
+    )
     return Outcome(
         ExitCode.NEEDS_PERSON if worried else ExitCode.FINE,
         {

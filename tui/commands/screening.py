@@ -8,14 +8,17 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
+from fitcore.disk.profile_files import load_standards
 from fitcore.disk.screening_files import load_screening
 from fitcore.disk.session_files import read_regular
 from fitcore.points import side_words
 from fitcore.problems import FileFault, Problem
 from fitcore.safety.outcomes import after_stop_words, first_words, outcome_words, urgency_words
+from fitcore.safety.prescription import beside_prescription, prescription_of
 from fitcore.safety.screening import screen
 from fitcore.safety.screening_answers import allowed_words, answers_from_table
 from fitcore.safety.screening_result import GO
+from fitcore.safety.told_difference import told_difference
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 
@@ -56,7 +59,10 @@ def screen_answers(arguments: Namespace, data: Path, surroundings: Surroundings)
         document = {"problems": [fault.as_json() for fault in told]}
         return Outcome(ExitCode.NOT_DONE, document, [], [str(fault) for fault in told])
     today = surroundings.now().date()
-    result = screen(answers.with_absent_unknown(book.questions), pressures, book, on=today)
+    given = answers.with_absent_unknown(book.questions)
+    result = screen(given, pressures, book, on=today, tape=told_difference(answers, book))
+    prescription = prescription_of(given, load_standards(data))
+    result = beside_prescription(result, prescription, book)
     return Outcome(
         ExitCode.FINE if result.outcome == GO else ExitCode.NEEDS_PERSON,
         result.as_json(),
@@ -102,11 +108,13 @@ def _read_table(path: Path) -> Mapping[str, object]:
         raise FileFault(raw.at(path=visible(str(path))))
     try:
         return tomllib.loads(raw.decode("utf-8-sig"), parse_float=Decimal)
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+    except (ValueError, ArithmeticError, RecursionError) as error:
+        # Not a line number but a number too large to hold: the reader tells it by another name.
+        told = say("a number is too large") if isinstance(error, ArithmeticError) else str(error)
         raise FileFault(
             Problem(
                 code="not_toml",
-                text=say("The file cannot be read as TOML: {error}.", error=error),
+                text=say("The file cannot be read as TOML: {error}.", error=told),
                 mend=say("Write [answers] and [pressures], a line for each."),
                 path=visible(str(path)),
             )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.safety.outcomes import Action
+from fitcore.safety.outcomes import Action, Urgency
 from fitcore.words import say
 from tui.clearance_view import advice, is_stopped, legs_content, rule_content, rule_lines
 from tui.desk_screening import (
@@ -83,9 +83,15 @@ class ClearanceScreen(EndingScreen):
             await self.do_measure()
 
     async def do_measure(self) -> None:
-        """Go on: to the questions still open, to measuring, or to the result where all is read."""
+        """Go on: to the questions still open, to measuring, or to the result where all is read.
+
+        Not while an emergency has not been passed on: nobody measures first.
+        """
         desk = self.desk
-        if next_stage(desk) is None and not desk.in_setup and desk.all_done:
+        now = self._clearance.result.urgency is Urgency.NOW
+        if now and next_stage(desk) is None and not desk.session.answer("told").heads:
+            self._say(say("Call first. F6 records who was told; then F8 measures."))
+        elif next_stage(desk) is None and not desk.in_setup and desk.all_done:
             await self.desk_app.show_result(desk)
         else:
             await self.desk_app.go_on(desk)
@@ -102,7 +108,7 @@ class ClearanceScreen(EndingScreen):
         rule = self._marked
         if rule is None or rule.action is not Action.HOLD:
             self._say(say("Mark a HOLD first: an assessment replaces the answer it rests on."))
-        elif not replaceable(self.desk, rule):
+        elif not replaceable(rule):
             self._say(say("Nothing was answered here yet. F7 goes to the questions."))
         else:
             form = assessment_form(self.desk, rule)
