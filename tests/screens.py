@@ -269,8 +269,8 @@ PRESCRIPTION = "P-04<enter>716<enter>22<enter>1132<enter>"
 """By whom, mmHg only, 16 to 22, below knee, open toe, both legs, two pairs."""
 
 
-ANY_PRESSURE = "P-04<enter>71<enter>100<enter>?132<enter>"
-"""1 to 100 mmHg and no length, so that the prescription rules out no garment with a pressure."""
+ANY_PRESSURE = "P-04<enter>71<enter>100<enter>??32<enter>"
+"""1 to 100 mmHg, no length and no toe, so that the prescription rules out no garment with a pressure."""
 
 
 async def past_pages(visit: Visit, prescription: str = PRESCRIPTION) -> None:
