@@ -270,7 +270,7 @@ PRESCRIPTION = "P-04<enter>716<enter>22<enter>1132<enter>"
 
 
 ANY_PRESSURE = "P-04<enter>71<enter>100<enter>??32<enter>"
-"""1 to 100 mmHg, no length and no toe, so that the prescription rules out no garment with a pressure."""
+"""1 to 100 mmHg, no length and no toe: it rules out no garment with a pressure."""
 
 
 async def past_pages(visit: Visit, prescription: str = PRESCRIPTION) -> None:

@@ -159,6 +159,18 @@ def _command(verb: str) -> Command:
         from tui.commands.checking import check
 
         return check
+    if verb in ("merge", "verify", "carry-back"):
+        from tui.commands import merging
+
+        return {"merge": merging.merge, "verify": merging.verify}.get(verb, merging.carry_back)
+    if verb in ("conflicts", "decide"):
+        from tui.commands import deciding
+
+        return deciding.conflicts if verb == "conflicts" else deciding.decide
+    if verb in ("link", "unlink", "distinct"):
+        from tui.commands import linking
+
+        return {"link": linking.link, "unlink": linking.unlink}.get(verb, linking.distinct)
     from tui.commands import editing
 
     commands: dict[str, Command] = {

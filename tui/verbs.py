@@ -31,6 +31,14 @@ VERBS = {
     "screen": mark("tell from a file of answers whether compression may be fitted"),
     "quality": mark("tell the repeat error by measurer and point"),
     "check": mark("check sessions, charts, protocols, rules or whole folders"),
+    "merge": mark("merge sticks or laptops' folders into an archive"),
+    "conflicts": mark("list what only a person can answer after a merge"),
+    "decide": mark("answer questions of a merge; the answer travels"),
+    "link": mark("say that clients' codes are one person's"),
+    "unlink": mark("take back what was said of clients' codes"),
+    "distinct": mark("say that clients' codes are different people's"),
+    "verify": mark("check an archive against its seals and its list of files"),
+    "carry-back": mark("write the archive to a stick for the laptops"),
 }
 """Every verb there is, with what it does."""
 
@@ -89,7 +97,7 @@ def main_parser() -> Parser:
         ),
     )
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    names = [f"  {name:<9} {say(words)}" for name, words in VERBS.items()]
+    names = [f"  {name:<10} {say(words)}" for name, words in VERBS.items()]
     parser.epilog = "\n".join(
         [
             say("commands ({program} COMMAND --help tells more):", program=PROGRAM),
@@ -233,6 +241,69 @@ def _add_check(parser: Parser) -> None:
     _add_paths(parser, say("files or folders"))
 
 
+def _add_merge(parser: Parser) -> None:
+    _add_archive(parser)
+    parser.add_argument(
+        "sticks",
+        metavar="STICK",
+        nargs="+",
+        type=Path,
+        help=say("sticks or data folders; nothing is written on them"),
+    )
+    parser.add_argument(
+        "--dry-run", action="store_true", help=say("only tell what would come of it")
+    )
+
+
+def _add_archive(parser: Parser) -> None:
+    parser.add_argument("archive", metavar="ARCHIVE", type=Path, help=say("the data folder"))
+
+
+def _add_conflicts(parser: Parser) -> None:
+    parser.add_argument(
+        "archive",
+        metavar="ARCHIVE",
+        nargs="?",
+        type=Path,
+        help=say("the data folder (default: the one of --data)"),
+    )
+
+
+def _add_decide(parser: Parser) -> None:
+    parser.add_argument(
+        "ids", metavar="ID", nargs="+", help=say("a question's id, or its first 4 characters")
+    )
+    parser.add_argument(
+        "value",
+        metavar="VALUE",
+        help=say("one of the values shown, an entry's name, or another answer"),
+    )
+    _add_who(parser)
+    _add_why(parser)
+    parser.add_argument(
+        "--all-like",
+        action="store_true",
+        help=say("answer all open questions of the same field and values alike; shows them first"),
+    )
+    parser.add_argument("--yes", action="store_true", help=say("with --all-like: do it"))
+
+
+def _add_codes(parser: Parser) -> None:
+    parser.add_argument("codes", metavar="CODE", nargs="+", help=say("two clients' codes or more"))
+    _add_who(parser)
+    _add_why(parser)
+
+
+def _add_who(parser: Parser) -> None:
+    parser.add_argument("--who", required=True, metavar="CODE", help=say("staff code: who says so"))
+
+
+def _add_carry_back(parser: Parser) -> None:
+    parser.add_argument(
+        "stick", metavar="STICK", type=Path, help=say("the stick; to-laptops is written on it")
+    )
+
+
 def _add_session(parser: Parser) -> None:
     parser.add_argument(
         "session", metavar="SESSION", help=say("session id, or its first 8 characters or more")
@@ -266,4 +337,12 @@ _ADD_ARGUMENTS = {
     "screen": _add_screen,
     "quality": _add_quality,
     "check": _add_check,
+    "merge": _add_merge,
+    "verify": _add_archive,
+    "conflicts": _add_conflicts,
+    "decide": _add_decide,
+    "link": _add_codes,
+    "unlink": _add_codes,
+    "distinct": _add_codes,
+    "carry-back": _add_carry_back,
 }

@@ -35,6 +35,8 @@ class Surroundings:
     """Seconds of a clock that nobody can set; where it starts says nothing. None: there is none."""
     built_on: date = date.min
     """When this version was made: a clock that shows an earlier day is wrong."""
+    cache_folder: Path | None = None
+    """Holds only what can be made again at any time; None: nothing is remembered."""
 
 
 def real_surroundings() -> Surroundings:
@@ -47,6 +49,7 @@ def real_surroundings() -> Surroundings:
         zone=zone,
         monotonic=time.monotonic,
         built_on=fitcore.BUILT_ON,
+        cache_folder=Path(platformdirs.user_cache_dir(APPLICATION)),
     )
 
 

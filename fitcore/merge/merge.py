@@ -123,13 +123,14 @@ class MergePlan:
             proposals=sum(bool(merged.proposals) for merged in self.merged.values()),
             conflicts_open=len(self.conflicts),
             conflicts_settled=settled,
-            set_aside=self._set_aside(),
+            set_aside=self.set_aside,
             gaps=self.gaps,
             clones=self.clones,
         )
 
-    def _set_aside(self) -> tuple[SetAside, ...]:
-        """Return what this merge's sticks brought and nobody can read; equal bytes once."""
+    @property
+    def set_aside(self) -> tuple[SetAside, ...]:
+        """What this merge's sticks brought and nobody can read; equal bytes once."""
         brought: dict[str, SetAside] = {}
         newer = [c for m in self.merged.values() for c in m.kept if c.is_newer]
         for copy in sorted([*self.unread, *newer], key=_file_order, reverse=True):

@@ -1,0 +1,107 @@
+"""Merging sticks into an archive on disk, and what is open in one. One writer at a time.
+
+The plan is `fitcore.merge`'s; here it is carried out. Nothing on a stick is written.
+"""
+
+from __future__ import annotations
+
+import os
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from fitcore.disk.archive_work import Work
+from fitcore.disk.atomic import make_folder, read_bytes
+from fitcore.disk.data_folder import LAPTOP_FILE, DataFolder
+from fitcore.disk.lock import FolderLock
+from fitcore.instants import write_instant
+from fitcore.merge.ranges import Ranges
+from fitcore.record.ledger import read_laptop
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from fitcore.disk.archive_parts import Merging, Questions
+    from fitcore.disk.surroundings import Surroundings
+
+
+def merge_folders(
+    archive: Path,
+    sticks: Sequence[Path],
+    surroundings: Surroundings,
+    *,
+    dry_run: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Merging:
+    """Merge what sticks bring into an archive.
+
+    Args:
+        archive: a data folder; created where it is missing.
+        sticks: data folders, or folders that hold `from-<laptop id>/` or `to-laptops/`. Nothing on
+            them is written, moved or deleted.
+        surroundings: clock and folders.
+        dry_run: only tell what a merge would do; writes nothing at all and takes no lock.
+        progress: told how many of all sessions are done.
+
+    Raises:
+        FolderInUse: another program has the archive open.
+        FileFault: it cannot be read or written. What was written until then holds; merge again.
+    """
+    if dry_run:
+        return Work(archive, surroundings, dry_run=True).merge(sticks, progress)
+    make_folder(archive)
+    with locked(archive, surroundings):
+        merging = Work(archive, surroundings, dry_run=False).merge(sticks, progress)
+    return replace(merging, notes=(*merging.notes, *_restored(archive, merging, surroundings)))
+
+
+def _restored(archive: Path, merging: Merging, surroundings: Surroundings) -> list[str]:
+    """Let the laptop take a new name where files hold numbers under its own that it never gave.
+
+    Its folder is an older copy then; going on would use numbers twice.
+    """
+    raw = read_bytes(archive / LAPTOP_FILE)
+    if raw is None:
+        return []
+    laptop = read_laptop(raw)
+    highest = merging.numbers.used.get(laptop.id, Ranges()).highest
+    if highest < laptop.next:
+        return []
+    with DataFolder(archive, surroundings) as folder:
+        folder.meet_frontier(highest)
+        settle(archive, surroundings)
+        return folder.notes
+
+
+def settle(archive: Path, surroundings: Surroundings) -> Merging:
+    """Carry out what an archive's own ledgers have said since the last merge.
+
+    The caller holds the folder.
+
+    Raises:
+        FileFault: it cannot be read or written.
+    """
+    return Work(archive, surroundings, dry_run=False).merge((), None)
+
+
+def open_questions(archive: Path, surroundings: Surroundings) -> Questions:
+    """Return what is open in an archive; writes nothing there and takes no lock."""
+    return Work(archive, surroundings, dry_run=True).questions()
+
+
+@contextmanager
+def locked(folder: Path, surroundings: Surroundings) -> Iterator[None]:
+    """Hold a data folder, so that nobody measures or merges in it meanwhile.
+
+    Raises:
+        FolderInUse: another program has it open.
+    """
+    since = write_instant(surroundings.now())
+    note = say("anklefirst, process {number}, since {since}", number=os.getpid(), since=since)
+    lock = FolderLock(folder, note)
+    try:
+        yield
+    finally:
+        lock.release()

@@ -1,0 +1,137 @@
+"""`link`, `unlink` and `distinct`: which codes are one person's. Nothing is ever fused.
+
+Each is a line of the coordinator's ledger: it travels, and can be taken back. A stop under one code
+holds for all codes of that person.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitcore.clean_text import clean
+from fitcore.disk.archive import open_questions, settle
+from fitcore.disk.data_folder import DataFolder
+from fitcore.disk.session_files import find_session_files, read_regular
+from fitcore.merge.clients import draft_distinct, draft_link, draft_unlink
+from fitcore.problems import Problem, ReadingError
+from fitcore.record.edits import reason_text
+from fitcore.record.entries import render_value
+from fitcore.words import say
+from tui.commands import ExitCode, Outcome
+from tui.commands.finding import require_paths
+
+if TYPE_CHECKING:
+    from argparse import Namespace
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from fitcore.disk.surroundings import Surroundings
+    from fitcore.merge.clients import Clients
+    from fitcore.record.entries import Draft
+
+
+def link(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Say that codes are one person's."""
+
+    def draft(clients: Clients, codes: Sequence[str]) -> Draft:
+        told = (arguments.who, arguments.why)
+        return draft_link(clients, codes, who=told[0], why=told[1], at=surroundings.now())
+
+    return _store(arguments, data, surroundings, draft)
+
+
+def distinct(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Say that codes are different people's: nobody is asked again."""
+
+    def draft(clients: Clients, codes: Sequence[str]) -> Draft:
+        told = (arguments.who, arguments.why)
+        return draft_distinct(clients, codes, who=told[0], why=told[1], at=surroundings.now())
+
+    return _store(arguments, data, surroundings, draft)
+
+
+def unlink(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Take back what was said of codes: linked or distinct."""
+
+    def draft(clients: Clients, codes: Sequence[str]) -> Draft:
+        names = _lines_about(clients, codes)
+        who, why = arguments.who, arguments.why
+        return draft_unlink(names, who=who, why=why, at=surroundings.now())
+
+    return _store(arguments, data, surroundings, draft)
+
+
+def _store(
+    arguments: Namespace,
+    data: Path,
+    surroundings: Surroundings,
+    draft: Callable[[Clients, Sequence[str]], Draft],
+) -> Outcome:
+    require_paths([data])
+    reason_text(arguments.why)
+    codes = list(dict.fromkeys(clean(code).text for code in arguments.codes))
+    with DataFolder(data, surroundings) as folder:
+        folder.append_to_ledger([draft(open_questions(data, surroundings).clients, codes)])
+        name = f"{folder.laptop.id}:{folder.laptop.next - 1}"
+        settle(data, surroundings)
+        notes = [*folder.notes, *_unknown(data, codes)]
+    clients = open_questions(data, surroundings).clients
+    person = clients.codes_of(codes[0])
+    disputed = [c for c in clients.conflicts if set(codes) & set(c.field.split(" = "))]
+    words = (
+        say("One person: {codes}.", codes=", ".join(person))
+        if len(person) > 1
+        else say("{code} stands alone.", code=codes[0])
+    )
+    lines = [words, say("Stored as {names}.", names=name)]
+    if disputed:
+        lines.append(
+            say("! There is a question about these codes. See it with: anklefirst conflicts")
+        )
+    return Outcome(
+        ExitCode.NEEDS_PERSON if disputed else ExitCode.FINE,
+        {
+            "entry": name,
+            "person": list(person),
+            "questions": [conflict.id for conflict in disputed],
+        },
+        lines,
+        notes,
+    )
+
+
+def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
+    """Return the names of the lines that are about these codes and no others.
+
+    Raises:
+        ReadingError: there is none.
+    """
+    lines = [*clients.links, *clients.distincts]
+    names = [str(line.by) for line in lines if set(line.names("codes")) <= set(codes)]
+    if names:
+        return names
+    near = [
+        ", ".join(line.names("codes")) for line in lines if set(line.names("codes")) & set(codes)
+    ]
+    raise ReadingError(
+        Problem(
+            code="not_linked",
+            text=say("Nobody has said anything of these codes together."),
+            mend=say("What was said of one of them: {lines}.", lines="; ".join(near))
+            if near
+            else say("Look at the codes again."),
+            key="CODE",
+        )
+    )
+
+
+def _unknown(data: Path, codes: Sequence[str]) -> list[str]:
+    """Say which codes stand in no session here: perhaps mistyped, perhaps still to come."""
+    missing = {code: render_value(code).encode() for code in codes}
+    for path in find_session_files(data):
+        raw = read_regular(path)
+        if isinstance(raw, bytes):
+            missing = {code: text for code, text in missing.items() if text not in raw}
+        if not missing:
+            break
+    return [say("No session here has the code {code}.", code=code) for code in missing]

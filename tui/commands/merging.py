@@ -1,0 +1,220 @@
+"""`merge`, `verify` and `carry-back`: sticks into an archive, the archive checked, files back.
+
+Only the progress line is written here, and only to a terminal.
+"""
+
+from __future__ import annotations
+
+import sys
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from fitcore.clean_text import visible
+from fitcore.disk.archive import merge_folders
+from fitcore.disk.archive_check import check_archive
+from fitcore.disk.carrying_back import carry_back as write_back
+from fitcore.problems import ProblemLevel
+from fitcore.words import say
+from tui.commands import ExitCode, Outcome, wrong_use
+from tui.commands.finding import require_paths
+
+if TYPE_CHECKING:
+    from argparse import Namespace
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from fitcore.disk.archive_parts import Merging
+    from fitcore.disk.surroundings import Surroundings
+    from fitcore.merge.report import MergeReport
+
+
+def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
+    """Merge sticks into an archive; nothing on the sticks is written, moved or deleted."""
+    archive: Path = arguments.archive
+    _require_folders(arguments.sticks)
+    if archive.exists():
+        _require_folders([archive])
+    with _progress(say("merging")) as progress:
+        merging = merge_folders(
+            archive,
+            arguments.sticks,
+            surroundings,
+            dry_run=arguments.dry_run,
+            progress=progress,
+        )
+    return Outcome(
+        ExitCode.NEEDS_PERSON if merging.needs_person else ExitCode.FINE,
+        merging.report.as_json(),
+        _merge_lines(merging, archive, dry_run=arguments.dry_run),
+        [*merging.notes, *_remarks(merging)],
+    )
+
+
+def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
+    """Read every file of an archive and hold it against its seal and the list of files."""
+    archive: Path = arguments.archive
+    require_paths([archive])
+    _require_folders([archive])
+    check = check_archive(archive, surroundings)
+    gaps, clones = check.report.gaps, check.report.clones
+    serious = [p for p in check.problems if p.level is not ProblemLevel.NOTE]
+    lines = [
+        say(
+            "{sessions} sessions and {ledgers} ledgers are whole.",
+            sessions=check.sessions,
+            ledgers=check.ledgers,
+        ),
+        *map(str, check.problems),
+        *_gap_lines(check.report),
+    ]
+    return Outcome(
+        ExitCode.NEEDS_PERSON if serious or gaps or clones else ExitCode.FINE,
+        {
+            "sessions": check.sessions,
+            "ledgers": check.ledgers,
+            "problems": [problem.as_json() for problem in check.problems],
+            "gaps": [gap.as_json() for gap in gaps],
+            "clones": [clone.as_json() for clone in clones],
+        },
+        lines,
+    )
+
+
+def carry_back(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
+    """Write the archive's files to a stick for the laptops, and read them back."""
+    stick: Path = arguments.stick
+    require_paths([data, stick])
+    _require_folders([data, stick])
+    with _progress(say("carrying back")) as progress:
+        carried = write_back(data, stick, surroundings, progress)
+    lines = [
+        say(
+            "{written} files written, {unchanged} were there already; all were read back.",
+            written=carried.written,
+            unchanged=carried.unchanged,
+        ),
+        say("You may pull the stick now. On each laptop:"),
+        say(
+            "  anklefirst merge OWN-FOLDER {stick}   ('anklefirst where' names the folder)",
+            stick=visible(str(stick)),
+        ),
+    ]
+    return Outcome(
+        ExitCode.NEEDS_PERSON if carried.left_out else ExitCode.FINE,
+        {
+            "folder": str(carried.folder),
+            "written": carried.written,
+            "unchanged": carried.unchanged,
+            "left_out": [problem.as_json() for problem in carried.left_out],
+        },
+        lines,
+        [str(problem) for problem in carried.left_out],
+    )
+
+
+def _merge_lines(merging: Merging, archive: Path, *, dry_run: bool) -> list[str]:
+    report = merging.report
+    lines = [
+        say(
+            "Sessions: {added} added, {updated} updated, {unchanged} unchanged.",
+            added=report.added,
+            updated=report.updated,
+            unchanged=report.unchanged,
+        )
+    ]
+    if dry_run:
+        lines.insert(0, say("Tried out only: nothing was written."))
+    if report.conflicts_settled:
+        lines.append(say("Questions settled: {count}.", count=report.conflicts_settled))
+    if report.conflicts_open or report.proposals:
+        lines.append(
+            say(
+                "! Open questions: {questions}. Files changed outside the program: {changed}. "
+                "See them with: anklefirst conflicts {archive}",
+                questions=report.conflicts_open,
+                changed=report.proposals,
+                archive=visible(str(archive)),
+            )
+        )
+    set_aside = [
+        say("! Set aside: {path}: {text}", path=visible(file.path), text=visible(file.text))
+        for file in report.set_aside
+    ]
+    return [*lines, *set_aside, *_gap_lines(report)]
+
+
+def _gap_lines(report: MergeReport) -> list[str]:
+    lines = []
+    for gap in report.gaps:
+        words = (
+            say("! {laptop}: entry {first} is missing.", laptop=gap.laptop, first=gap.first)
+            if gap.first == gap.last
+            else say(
+                "! {laptop}: entries {first} to {last} are missing.",
+                laptop=gap.laptop,
+                first=gap.first,
+                last=gap.last,
+            )
+        )
+        lines.append(say("{gap} Merge that laptop's newest folder.", gap=words))
+    clones = [
+        say(
+            "! {laptop} used number {number} twice: a restored backup or a copied disk? "
+            "Both are kept: {places}.",
+            laptop=clone.laptop,
+            number=clone.number,
+            places=", ".join(clone.places),
+        )
+        for clone in report.clones
+    ]
+    return [*lines, *clones]
+
+
+def _remarks(merging: Merging) -> list[str]:
+    nothing = [
+        say("{stick}: nothing of ours is on it.", stick=visible(str(stick)))
+        for stick in merging.nothing_on
+    ]
+    unfinished = [
+        say(
+            "{folder}: it has no day's list, or not all of it is there. Was copying it finished? "
+            "What is there was taken.",
+            folder=visible(str(folder)),
+        )
+        for folder in merging.unfinished
+    ]
+    return [*nothing, *unfinished]
+
+
+def _require_folders(paths: list[Path]) -> None:
+    require_paths(paths)
+    for path in paths:
+        if not path.is_dir():
+            raise wrong_use(
+                say("{path} is not a folder.", path=visible(str(path))),
+                say("Name the folder, or the stick's folder."),
+                key="PATH",
+            )
+
+
+@contextmanager
+def _progress(words: str) -> Iterator[Callable[[int, int], None] | None]:
+    """Show how far the work is, on one line of a terminal; elsewhere nothing is shown."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    shown = -1
+
+    def show(done: int, total: int) -> None:
+        nonlocal shown
+        percent = 100 * done // max(total, 1)
+        if percent != shown:
+            shown = percent
+            sys.stderr.write(f"\r{words}: {percent} %")
+            sys.stderr.flush()
+
+    try:
+        yield show
+    finally:
+        if shown >= 0:
+            sys.stderr.write("\n")

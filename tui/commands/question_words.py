@@ -1,0 +1,188 @@
+"""Open questions as words and as JSON: every value with who brought it and what they had seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from fitcore.instants import write_instant
+from fitcore.merge.clients import DISTINCT, LINKED
+from fitcore.merge.clock_notes import clock_notes, shown_at
+from fitcore.merge.conflicts import STRUCK_OUT, conflict_words
+from fitcore.record.fields import answer_words
+from fitcore.units import plain, show_cm
+from fitcore.words import say
+
+if TYPE_CHECKING:
+    from fitcore.disk.archive_parts import Questions
+    from fitcore.merge.conflicts import Candidate, Conflict, Origin
+    from fitcore.merge.proposals import Proposal
+    from fitcore.record.entries import Entry, Value
+
+
+def choice_of(conflict: Conflict, candidate: Candidate) -> str:
+    """Return what is typed to choose a value: alike only for lines that differ otherwise."""
+    value = candidate.value
+    if conflict.kind in ("answer", "clients", "group") or value == STRUCK_OUT:
+        return typed_form(value)
+    entry = candidate.entries[0]
+    if entry.fields.get("mm") is not None and isinstance(value, Decimal):
+        return f"{show_cm(value)} cm"
+    system = entry.text("system").replace("_", " ").upper()
+    return f"{system} {typed_form(value)}".strip()
+
+
+def typed_form(value: Value) -> str:
+    """Write a value as it is typed."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | Decimal):
+        return plain(Decimal(value))
+    if isinstance(value, str):
+        return value
+    if isinstance(value, datetime):
+        return write_instant(value)
+    if isinstance(value, Sequence):
+        return ", ".join(str(item) for item in value)
+    return value.isoformat()
+
+
+def conflict_json(conflict: Conflict, questions: Questions) -> dict[str, object]:
+    """Return a question in the shape `conflicts --json` prints."""
+    return {
+        "id": conflict.id,
+        "session": conflict.session or None,
+        "client": client_of(questions, conflict.session),
+        "kind": conflict.kind,
+        "field": conflict.field,
+        "safety": conflict.is_safety,
+        "values": [
+            {
+                "choose": choice_of(conflict, candidate),
+                "value_mm": _mm(candidate),
+                "from": [_origin_json(origin, questions) for origin in candidate.origins],
+            }
+            for candidate in conflict.candidates
+        ],
+    }
+
+
+def proposal_json(proposal: Proposal) -> dict[str, object]:
+    """Return a changed line in the shape `conflicts --json` prints."""
+    return {
+        "id": proposal.id,
+        "about": proposal.about.place,
+        "entry": str(proposal.name),
+        "change": proposal.change.value,
+        "sealed": [entry.line for entry in proposal.sealed],
+        "proposed": proposal.proposed.line if proposal.proposed is not None else None,
+        "found_in": list(proposal.paths),
+    }
+
+
+def conflict_lines(conflict: Conflict, questions: Questions) -> list[str]:
+    """Write a question for people, its values below each other."""
+    sign = say("! safety: until it is answered the more careful value rules")
+    head = say("{id}  {about}", id=conflict.id, about=question_words(conflict, questions))
+    lines = [head, *([f"  {sign}"] if conflict.is_safety else [])]
+    for candidate in conflict.candidates:
+        lines.append(f"  {choice_of(conflict, candidate)}")
+        lines += [f"    {origin_words(origin, questions)}" for origin in candidate.origins]
+    return lines
+
+
+def question_words(conflict: Conflict, questions: Questions) -> str:
+    """Return what a question is about, with its client."""
+    about = conflict_words(conflict)
+    if conflict.kind == "clients":
+        return say("{codes}: one person, or not?", codes=about)
+    if conflict.kind == "group":
+        return say("{codes}: are all of these one person?", codes=about)
+    client = client_of(questions, conflict.session) or say("no client's code")
+    return say("{client}: {about}", client=client, about=about)
+
+
+def origin_words(origin: Origin, questions: Questions) -> str:
+    """Write who brought a value, when by the laptop's own clock, and what they had seen."""
+    at, doubtful = shown_at(origin.entry, clock_notes(questions.clients.ledgers))
+    when = f"{at:%Y-%m-%d %H:%M}" if at is not None else say("no time")
+    who = origin.measurer or say("nobody named")
+    words = say(
+        "{entry}: {who}, {when} by the clock of {laptop}",
+        entry=str(origin.entry.by),
+        who=who,
+        when=when,
+        laptop=origin.laptop,
+    )
+    if doubtful:
+        words = say("{words} (that clock is in doubt)", words=words)
+    if origin.is_decision:
+        words = say("{words}; a decision", words=words)
+    seen = [
+        said_by(seen.entry) if seen.entry is not None else say("{name}, not here", name=seen.name)
+        for seen in origin.saw
+    ]
+    return say("{words}; had seen: {seen}", words=words, seen=", ".join(seen)) if seen else words
+
+
+def said_by(entry: Entry) -> str:
+    """Return what an entry says, shortly."""
+    mm = entry.fields.get("mm")
+    if isinstance(mm, Decimal):
+        return f"{show_cm(mm)} cm"
+    for key in ("is", "value", "not_taken", "typed"):
+        if (value := entry.fields.get(key)) is not None:
+            return answer_words(value)
+    words = {"links": LINKED, "distincts": DISTINCT}
+    return words.get(entry.array, entry.array)
+
+
+def proposal_lines(proposal: Proposal) -> list[str]:
+    """Write a changed line for people: before and after below each other."""
+    change = {
+        "changed": say("changed outside the program"),
+        "added": say("added outside the program, or its sealed file has not come"),
+        "missing": say("removed outside the program"),
+    }[proposal.change.value]
+    head = say(
+        "{id}  {place} {entry}: {change}",
+        id=proposal.id,
+        place=proposal.about.place,
+        entry=str(proposal.name),
+        change=change,
+    )
+    now = proposal.proposed.line if proposal.proposed is not None else say("not there")
+    return [
+        head,
+        *(say("  sealed: {line}", line=entry.line) for entry in proposal.sealed),
+        say("  now: {line}", line=now),
+        say("  found in {paths}", paths=", ".join(proposal.paths)),
+    ]
+
+
+def client_of(questions: Questions, session_id: str) -> str | None:
+    """Return the client's code of a session, several where they are in question."""
+    session = questions.sessions.get(session_id)
+    values = session.answer("client").values if session is not None else ()
+    return " / ".join(str(value) for value in values) or None
+
+
+def _mm(candidate: Candidate) -> str | None:
+    is_length = candidate.entries[0].fields.get("mm") is not None
+    value = candidate.value
+    return plain(value) if is_length and isinstance(value, Decimal) else None
+
+
+def _origin_json(origin: Origin, questions: Questions) -> dict[str, object]:
+    at, doubtful = shown_at(origin.entry, clock_notes(questions.clients.ledgers))
+    return {
+        "entry": str(origin.entry.by),
+        "laptop": origin.laptop,
+        "who": origin.measurer or None,
+        "at": write_instant(at) if at is not None else None,
+        "clock_doubtful": doubtful,
+        "decision": origin.is_decision,
+        "had_seen": [seen.name for seen in origin.saw],
+    }
