@@ -155,8 +155,8 @@ def test_a_choice_under_another_name_is_read_as_the_rules_it_would_be_taken_for(
 
 
 def test_a_choice_names_a_file_beside_it(anklefirst: Anklefirst, tmp_path: Path) -> None:
-    text = (PROFILES / "screening" / "nice-cks.toml").read_text(encoding="utf-8")
-    screening_file(tmp_path, "ours.toml", text.replace('id = "nice-cks"', 'id = "ours"', 1))
+    text = (PROFILES / "screening" / "has-2010.toml").read_text(encoding="utf-8")
+    screening_file(tmp_path, "ours.toml", text.replace('id = "has-2010"', 'id = "ours"', 1))
     screening_file(tmp_path, "use.toml", 'format = 1\nrules = "ours"\n')
     told = anklefirst.found(tmp_path)
     # A guideline is milder on purpose; under a name of one's own that is told.
