@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from fitcore.charts.certainty import certainty, nearest_change
 from fitcore.charts.certainty_errors import size_errors
 from fitcore.charts.certainty_words import Summary, firmer_size, summarise
-from fitcore.charts.sizing import SizeAnswer, Verdict, chart_values, decide_size, dimension_words
+from fitcore.charts.outcome import Verdict
+from fitcore.charts.sizing import SizeAnswer, chart_values, decide_size, dimension_words
 from fitcore.moment.conditions import LegTimes, leg_times
 from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning, morning_words
 from fitcore.points import place_words

@@ -102,7 +102,7 @@ def is_news(desk: Desk, stage: Stage) -> bool:
     called now; else once no question of its kind is open.
     """
     after = following(desk, stage)
-    if stage is Stage.FIRST and after is Stage.MORE:
+    if stage is Stage.FIRST and after is not None:
         return at_once(desk.session, desk.profiles.screening)
     return after is None and desk.clearance.result.outcome != GO
 

@@ -122,28 +122,6 @@ def certainty(
     return min(1.0, max(0.0, found.get(read, 0.0)))
 
 
-def same_size(
-    chart: Chart,
-    values: dict[str, Decimal],
-    spreads: Mapping[str, Spread],
-    *,
-    shared_mm: float = 0.0,
-) -> float:
-    """Return the probability, 0 to 1, that a fresh measuring ends with the size read.
-
-    Unlike `certainty` it does not matter whether other sizes hold as well. Where no size is chosen
-    the verdict must be the same.
-    """
-    found = outcome_probabilities(chart, values, spreads, shared_mm=shared_mm)
-    read = cells_of(chart).of(values, prescribed=False)
-    same = (
-        share
-        for each, share in found.items()
-        if (each == read if read.size is None else each.size == read.size)
-    )
-    return min(1.0, max(0.0, math.fsum(same)))
-
-
 def nearest_change(
     chart: Chart,
     values: dict[str, Decimal],

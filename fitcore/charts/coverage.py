@@ -6,7 +6,8 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.charts.sizing import Verdict, decide_size
+from fitcore.charts.outcome import Verdict
+from fitcore.charts.sizing import decide_size
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

@@ -23,18 +23,6 @@ if TYPE_CHECKING:
     from fitcore.charts.chart import Chart, Dimension
 
 
-__all__ = [
-    "Margin",
-    "Measured",
-    "SizeAnswer",
-    "Verdict",
-    "adopted_for",
-    "chart_values",
-    "decide_size",
-    "dimension_words",
-]
-
-
 @dataclass(frozen=True, slots=True)
 class Margin:
     """How far one measure is from the edges of one size, in mm."""

@@ -11,8 +11,8 @@ from decimal import Decimal
 from statistics import median
 from typing import TYPE_CHECKING, Literal, get_args
 
-from fitcore.charts.outcome import boxes_of
-from fitcore.charts.sizing import Measured, SizeAnswer, Verdict, chart_values
+from fitcore.charts.outcome import Verdict, boxes_of
+from fitcore.charts.sizing import Measured, SizeAnswer, chart_values
 from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Side, place_words
 from fitcore.units import show_cm

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import clean
 from fitcore.points import Kind, Place, Side, other_side
 from fitcore.problems import Problem, ReadingError
-from fitcore.record.entries import Draft, Entry, Value
+from fitcore.record.entries import Draft, Value
 from fitcore.shoes import ShoeSize, ShoeSystem, parse_shoe_size
 from fitcore.units import Length, Unit, parse_length
 from fitcore.words import say
@@ -216,12 +216,6 @@ def draft_chosen(
         ReadingError: no reason was given.
     """
     return _again(reading, at, reason_text(why), instead_of=list(instead_of), who=reason_text(who))
-
-
-def find_entry(session: Session, name: str) -> Entry | None:
-    """Return a session's entry by its name, or None; of two twins always the same."""
-    found = (entry for entry in session.entries if str(entry.by) == name)
-    return min(found, key=lambda entry: (entry.array, entry.line), default=None)
 
 
 def _again(reading: Reading, at: datetime, why: str, **changed: Value) -> Draft:

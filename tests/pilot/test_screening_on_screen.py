@@ -160,6 +160,24 @@ async def test_a_call_for_help_comes_before_all_other_questions(data: Path) -> N
         await visit.until_screen("questions")
 
 
+async def test_in_an_emergency_nobody_answers_the_other_lines_first(data: Path) -> None:
+    async with named(data) as visit:
+        await to_first_page(visit)
+        await visit.keys("<down>y")
+        await visit.until("!! Call the emergency number now.", "the rest can wait.")
+        await visit.keys("<enter>")
+        await visit.until_screen("clearance")
+        await visit.until("Call the emergency number NOW.")
+        assert visit.saved.answer("screen.emergency") == "yes"
+        assert visit.saved.answer("screen.under_18") is None
+        await visit.keys("<f8>")
+        await visit.until_screen("first_page")
+        await visit.keys("N<enter>")
+        await visit.until_screen("clearance")
+        await visit.keys("<f8>")
+        await visit.until("Call first. F6 records who was told; then F8 measures.")
+
+
 async def test_a_prescribers_decision_lets_a_stopped_leg_be_offered(data: Path) -> None:
     async with named(data) as visit:
         await to_first_page(visit)

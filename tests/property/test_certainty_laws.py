@@ -16,7 +16,6 @@ from fitcore.charts.certainty import (
     certainty,
     nearest_change,
     outcome_probabilities,
-    same_size,
 )
 from fitcore.charts.chart import Chart
 from fitcore.charts.outcome import Outcome, boxes_of, outcome
@@ -52,7 +51,6 @@ def test_the_outcomes_of_a_fresh_measuring_sum_to_one(
     assert sum(found.values()) == pytest.approx(1, abs=1e-9)
     assert all(0 <= share <= 1 + 1e-12 for share in found.values())
     assert 0 <= certainty(chart, leg, spreads, prescribed=prescribed) <= 1
-    assert certainty(chart, leg, spreads) <= same_size(chart, leg, spreads) + 1e-12 <= 1 + 1e-12
 
 
 @given(judged(), st.floats(0.2, 5))

@@ -17,7 +17,6 @@ from fitcore.charts.certainty import (
     certainty,
     nearest_change,
     outcome_probabilities,
-    same_size,
 )
 from fitcore.charts.certainty_errors import error_of_middle, size_errors
 from fitcore.charts.certainty_model import CertaintyRules
@@ -177,18 +176,16 @@ def test_sizes_to_choose_between_are_one_outcome_for_a_prescribed_garment() -> N
     assert found[FITS_M] == pytest.approx(1 - PHI[1.0], abs=5e-5)
 
 
-def test_the_same_size_with_fewer_others_is_another_outcome_but_the_same_size() -> None:
+def test_the_same_size_with_fewer_others_is_another_outcome() -> None:
     chart = chart_of({"S": {"ankle": (180, 240)}, "M": {"ankle": (220, 280)}})
     leg, spreads = leg_of(ankle=239), {"ankle": Spread(1.0)}
     assert certainty(chart, leg, spreads) == pytest.approx(PHI[1.0], abs=5e-5)
-    assert same_size(chart, leg, spreads) == pytest.approx(1, abs=1e-9)
 
 
 def test_no_size_counts_as_the_same_only_with_the_same_verdict() -> None:
     chart = chart_of({"S": {"ankle": (180, 200)}, "M": {"ankle": (220, 240)}})
     spreads = {"ankle": Spread(2.0)}
     assert certainty(chart, leg_of(ankle=202), spreads) == pytest.approx(PHI[1.0], abs=5e-5)
-    assert same_size(chart, leg_of(ankle=202), spreads) == pytest.approx(PHI[1.0], abs=5e-5)
 
 
 @pytest.mark.parametrize("error", [-1.0, math.nan, math.inf])

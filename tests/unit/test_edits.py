@@ -23,7 +23,6 @@ from fitcore.record.edits import (
     draft_reading,
     draft_remark,
     draft_withdrawal,
-    find_entry,
     parse_typed,
 )
 from fitcore.record.readings import Readings
@@ -101,8 +100,7 @@ def test_an_answer_names_every_earlier_one_of_its_field_not_only_the_last(desk: 
     first = desk.add(draft_answer(desk.session, "posture", "lying", AT))
     second = desk.add(draft_answer(desk.session, "posture", "sitting", AT))
     third = desk.add(draft_answer(desk.session, "posture", "standing", AT))
-    last = find_entry(desk.session, third)
-    assert last is not None
+    (last,) = (entry for entry in desk.session.entries if str(entry.by) == third)
     assert set(last.replaces) == {first, second}
 
 
@@ -147,7 +145,7 @@ def test_striking_out_and_restoring(desk: Desk) -> None:
     name = desk.read(ANKLE, "22.4")
     struck = desk.add(draft_withdrawal([name], "tape had slipped", AT))
     assert desk.readings.current(ANKLE) == ()
-    assert find_entry(desk.session, name) is not None
+    assert name in {str(entry.by) for entry in desk.session.entries}
     desk.add(draft_withdrawal([struck], "it had not", AT))
     assert [reading.name for reading in desk.readings.current(ANKLE)] == [name]
 

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import entry_of, session_of
 
-from fitcore.charts.sizing import SizeAnswer, Verdict, decide_size
+from fitcore.charts.outcome import Verdict
+from fitcore.charts.sizing import SizeAnswer, decide_size
 from fitcore.disk.profile_files import load_profiles
 from fitcore.doubts.repeats import (
     agree,

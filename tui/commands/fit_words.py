@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitcore.charts.sizing import SizeAnswer, Verdict
+from fitcore.charts.outcome import Verdict
 from fitcore.flags import told_once
 from fitcore.instants import long_date
 from fitcore.moment.morning import morning_words
@@ -18,6 +18,7 @@ from tui.commands import flag_line
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from fitcore.charts.sizing import SizeAnswer
     from fitcore.fit import SessionFit
     from fitcore.leg_fit import ChartFit, LegFit
     from fitcore.record.readings import Adopted

@@ -84,6 +84,10 @@ def _store(
         else say("{code} stands alone.", code=codes[0])
     )
     lines = [words, say("Stored as {names}.", names=name)]
+    if len(person) > 1:
+        lines.append(
+            say("! Their screening is not judged together yet: look at each code for a stop.")
+        )
     if disputed:
         lines.append(
             say("! There is a question about these codes. See it with: anklefirst conflicts")

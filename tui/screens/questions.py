@@ -114,13 +114,18 @@ class QuestionsScreen(WorkScreen):
         self._draw(fault)
 
     async def do_accept(self) -> None:
-        """Go on: to the next open line, or store the page and leave it."""
+        """Go on: to the next open line, or store the page and leave it.
+
+        In an emergency it is left with what was answered: the other lines can wait.
+        """
         complete, fault = self.form.accept()
-        if not complete:
+        urgent = self._urgent(self.form.answers())
+        if not (complete or urgent):
             self._draw(fault)
             return
+        told = self.form.answers() if complete else self.form.answers_by_hand()
         try:
-            await asyncio.to_thread(self._save, self.form.answers())
+            await asyncio.to_thread(self._save, told)
         except FitError as error:
             self._draw(f"{error.problem.text} {error.problem.mend}")
             return
@@ -194,7 +199,8 @@ class QuestionsScreen(WorkScreen):
     def _heading_content(self) -> Content:
         urgent = self._urgent(self.form.answers())
         if urgent:
-            return Content.assemble((f" !! {urgent} ", "bold reverse"), "\n", first_words())
+            rest = say("Enter leaves the questions here: the rest can wait.")
+            return Content.assemble((f" !! {urgent} ", "bold reverse"), f"\n{rest}")
         told = say("Shift+N: all asked, none.") if self.form.all_none else ""
         return Content.assemble((self._heading, "bold"), f"  {told}\n", (first_words(), "dim"))
 
