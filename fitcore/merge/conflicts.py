@@ -222,7 +222,12 @@ def _readings(session: Session) -> Iterable[Conflict]:
         struck = tuple(
             dict.fromkeys(name for rival in rivals for name in readings.struck_by(rival))
         )
-        withdrawals = [entry for entry in session.heads.live if str(entry.by) in struck]
+        # On a copied disk another line may bear the same name: only what strikes out counts.
+        withdrawals = [
+            entry
+            for entry in session.heads.live
+            if entry.array == "withdrawn" and str(entry.by) in struck
+        ]
         if withdrawals:
             candidates.append(_candidate(session, STRUCK_OUT, withdrawals))
         heads = [lines[_version(rival)] for rival in rivals]

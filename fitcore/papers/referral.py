@@ -81,11 +81,15 @@ def _urgent(fit: SessionFit) -> Iterator[str]:
     result = fit.clearance.result
     yield {
         Urgency.NOW: say("NOW: call the emergency number. What was found stands below."),
-        Urgency.TODAY: say("TODAY: somebody must act today. Whom to call stands below."),
-        Urgency.NEXT_WORKING_DAY: say(
-            "BY THE NEXT WORKING DAY: somebody must act. Whom to ask stands below."
+        Urgency.TODAY: say(
+            "TODAY: somebody must act today. What was found and who was told: below."
         ),
-        Urgency.ROUTINE: say("BEFORE FITTING: somebody must be asked. Whom to ask stands below."),
+        Urgency.NEXT_WORKING_DAY: say(
+            "BY THE NEXT WORKING DAY: somebody must act. What was found: below."
+        ),
+        Urgency.ROUTINE: say(
+            "BEFORE FITTING: somebody must be asked. What was found stands below."
+        ),
         Urgency.NONE: say("No stop was found. No referral follows from screening.")
         if result.outcome == GO
         else say("NOT SCREENED. Nothing here says that a leg may be fitted."),

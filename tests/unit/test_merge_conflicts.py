@@ -190,6 +190,18 @@ def test_struck_out_here_and_corrected_there_is_a_question(*, keep: bool) -> Non
     assert (adopted.mm if adopted else None) == (Decimal(361) if keep else None)
 
 
+def test_a_line_of_a_copied_disk_with_the_name_of_the_striking_out_is_not_it() -> None:
+    """Two laptops went on from one disk: the same number is a remark on one of them."""
+    first, twin = girth(f"{TERN}:2", "36.2"), entry_of("remarks", f"{TERN}:3", text="skin intact")
+    away = struck(f"{TERN}:3", f"{TERN}:2")
+    corrected = girth(f"{DUNLIN}:7", "36.1", f"{TERN}:2")
+    conflict = only(session_of(first, twin, away, corrected))
+    chosen = next(c for c in conflict.candidates if c.value == STRUCK_OUT)
+    assert chosen.entries == (away,)
+    draft = draft_choice(conflict, chosen, who="C-02", why="phoned", at=AT)
+    assert draft.array == "withdrawn"
+
+
 def test_two_readings_of_one_place_are_no_question() -> None:
     readings = [girth(f"{TERN}:1", "22.3"), girth(f"{DUNLIN}:1", "22.4")]
     assert find_conflicts(session_of(*readings)) == ()
