@@ -52,10 +52,14 @@ class ChartFit:
     """A smaller size that holds too, for whoever likes a firmer hold; None where none may be."""
 
     @property
+    def kept_back(self) -> bool:
+        """Whether no size of it may be offered: by clearance, the leg's shape, or its readings."""
+        return not self.offer.offered or bool(self.shape or self.untrusted)
+
+    @property
     def offered(self) -> bool:
-        """Whether its size may be offered: the leg may have this garment, and there is a size."""
-        held_back = self.shape or self.untrusted
-        return self.offer.offered and not held_back and self.answer.size is not None
+        """Whether its size may be offered: nothing keeps it back, and there is one."""
+        return not self.kept_back and self.answer.size is not None
 
     @property
     def offered_why(self) -> str:

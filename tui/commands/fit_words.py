@@ -86,10 +86,10 @@ def _leg_lines(leg: LegFit) -> list[str]:
 def _chart_lines(leg: LegFit, fit: ChartFit) -> list[str]:
     chart, answer = fit.chart, fit.answer
     words = verdict_words(answer)
-    if not fit.offer.offered or fit.shape or fit.untrusted:
+    if fit.kept_back:
         words = say("for information: {words}", words=words)
     lines = [f"  {chart.title} ({chart.id}): {words}"]
-    if leg.may_be_fitted and (fit.untrusted or not fit.offer.offered):
+    if leg.may_be_fitted and fit.kept_back:
         lines.append(f"    ! {fit.offered_why}")
     if chart.invented:
         lines.append(f"    {say('Invented chart: never order from it.')}")
