@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
-    from fitcore.charts.certainty_errors import RepeatErrorOf
+    from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.charts.chart import Chart
     from fitcore.leg_fit import ChartFit
     from fitcore.record.session import Session

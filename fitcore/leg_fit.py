@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from fitcore.charts.certainty import certainty, nearest_change
-from fitcore.charts.certainty_errors import size_errors
-from fitcore.charts.certainty_words import Summary, firmer_size, summarise
+from fitcore.certainty.certainty import certainty, nearest_change
+from fitcore.certainty.certainty_errors import size_errors
+from fitcore.certainty.certainty_words import Summary, firmer_size, summarise
 from fitcore.charts.outcome import Verdict
 from fitcore.charts.sizing import SizeAnswer, chart_values, decide_size, dimension_words
 from fitcore.moment.conditions import LegTimes, leg_times
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
     from decimal import Decimal
 
-    from fitcore.charts.certainty_errors import RepeatErrorOf
+    from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.charts.chart import Chart
     from fitcore.points import Place, Side
     from fitcore.record.readings import Adopted, Readings

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.charts.certainty_words import pair_certainty, pair_words
+from fitcore.certainty.certainty_words import pair_certainty, pair_words
 from fitcore.points import LEGS
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fitcore.charts.certainty_model import CertaintyRules
+    from fitcore.certainty.certainty_model import CertaintyRules
     from fitcore.charts.chart import Chart
     from fitcore.leg_fit import ChartFit, LegFit
 

@@ -10,7 +10,7 @@ from fitcore.profile_models import RepeatRule
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.charts.certainty_model import CertaintyRules
+    from fitcore.certainty.certainty_model import CertaintyRules
     from fitcore.moment.swelling_model import SwellingModel
     from fitcore.moment.time_rules import TimeRules
     from fitcore.pressures.pressure_model import PressureStandard

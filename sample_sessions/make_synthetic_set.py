@@ -24,7 +24,7 @@ from pathlib import Path
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
-from fitcore.charts.leg_set import SetMeasure, SetNotes
+from fitcore.coverage.leg_set import SetMeasure, SetNotes
 from fitcore.points import Kind
 
 if TYPE_CHECKING:

@@ -7,11 +7,11 @@ from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from fitcore.charts.chart_text import write_chart
-from fitcore.charts.table_headings import read_heading
-from fitcore.charts.table_meanings import read_meaning, shoe_meaning
 from fitcore.clean_text import clean
 from fitcore.shoes import SHOE_SYSTEMS
+from fitcore.tables.chart_text import write_chart
+from fitcore.tables.table_headings import read_heading
+from fitcore.tables.table_meanings import read_meaning, shoe_meaning
 from fitcore.units import UNITS
 from tui.chart_grid import ChartGrid
 from tui.chart_head_form import head_of_values
@@ -20,9 +20,9 @@ from tui.chart_table_state import FIRST, HEADINGS, GridColumn, GridRow, GridTabl
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.charts.table_meanings import Meaning, Question
     from fitcore.profile_models import Ranges
     from fitcore.record.entries import Value
+    from fitcore.tables.table_meanings import Meaning, Question
     from fitcore.units import Unit
 
 _KEPT = ("posture",)

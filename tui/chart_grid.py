@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast
 
-from fitcore.charts.table_sizes import split_size
+from fitcore.tables.table_sizes import split_size
 from fitcore.units import UNITS
 from fitcore.words import say
 from tui.chart_proposals import next_size, proposed_low, table_column
@@ -27,9 +27,9 @@ from tui.typed_range import as_range
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.charts.table_meanings import Question
     from fitcore.profile_models import Ranges
     from fitcore.record.entries import Value
+    from fitcore.tables.table_meanings import Question
     from fitcore.units import Unit
 
 _LONGEST = 60

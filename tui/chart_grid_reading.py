@@ -11,17 +11,17 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_lint import lint_chart
-from fitcore.charts.chart_table import ChartTable
-from fitcore.charts.chart_text import write_chart
-from fitcore.charts.table_columns import TableColumn, key_of
-from fitcore.charts.table_grid import GridCell
-from fitcore.charts.table_headings import Heading
-from fitcore.charts.table_meanings import Meaning
-from fitcore.charts.table_rows import TableRow, read_row
-from fitcore.charts.table_values import printed_gaps
 from fitcore.disk.profile_reading import read_profile
+from fitcore.lint.chart_lint import lint_chart
 from fitcore.problems import Problem, ProblemLevel, UnitError
+from fitcore.tables.chart_table import ChartTable
+from fitcore.tables.chart_text import write_chart
+from fitcore.tables.table_columns import TableColumn, key_of
+from fitcore.tables.table_grid import GridCell
+from fitcore.tables.table_headings import Heading
+from fitcore.tables.table_meanings import Meaning
+from fitcore.tables.table_rows import TableRow, read_row
+from fitcore.tables.table_values import printed_gaps
 from fitcore.words import say
 from tui.chart_head_form import head_values, missing_keys
 from tui.chart_proposals import table_column
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from fitcore.charts.table_cells import PrintedRange
-    from fitcore.charts.table_values import PrintedGap
     from fitcore.profile_models import Ranges
     from fitcore.record.entries import Value
+    from fitcore.tables.table_cells import PrintedRange
+    from fitcore.tables.table_values import PrintedGap
     from fitcore.units import Unit
     from tui.chart_grid import ChartGrid
     from tui.chart_table_state import GridColumn, GridTable

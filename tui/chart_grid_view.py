@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.charts.coverage import cover
-from fitcore.charts.coverage_picture import coverage_picture
+from fitcore.coverage.coverage import cover
+from fitcore.coverage.coverage_picture import coverage_picture
 from fitcore.problems import ProblemLevel
 from fitcore.words import say
 from tui.chart_table_state import FIRST, HEADINGS, SIZE, VARIANT, typed_column
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from fitcore.charts.chart import Chart
-    from fitcore.charts.leg_set import LegSet
+    from fitcore.coverage.leg_set import LegSet
     from tui.chart_grid import ChartGrid
     from tui.chart_grid_reading import GridReading, GridRemark
 

@@ -17,8 +17,8 @@ from tui.question_form import Ask
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fitcore.charts.table_values import PrintedGap
     from fitcore.record.entries import Value
+    from fitcore.tables.table_values import PrintedGap
 
 _PURPOSES = ("work", "standing", "travel", "sport", "prescribed", "other")
 _LONGEST_ID = 48

@@ -6,21 +6,21 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_cells import parse_range
-from fitcore.charts.table_columns import HeadingReader
-from fitcore.charts.table_grid import Grid, GridCell, read_grid
-from fitcore.charts.table_headings import read_heading
-from fitcore.charts.table_sizes import split_size
 from fitcore.clean_text import clean
 from fitcore.problems import UnitError
+from fitcore.tables.table_cells import parse_range
+from fitcore.tables.table_columns import HeadingReader
+from fitcore.tables.table_grid import Grid, GridCell, read_grid
+from fitcore.tables.table_headings import read_heading
+from fitcore.tables.table_sizes import split_size
 from fitcore.words import say
 from tui.chart_table_state import FIRST, GridColumn, GridRow, GridTable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fitcore.charts.table_columns import ReadHeadings
-    from fitcore.charts.table_grid import Row
+    from fitcore.tables.table_columns import ReadHeadings
+    from fitcore.tables.table_grid import Row
     from tui.chart_grid import ChartGrid
 
 _MANY = re.compile(r"[\t|;]|\S\s{2,}\S|[\n\r]\s*\S")

@@ -6,9 +6,9 @@ import re
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_cells import PrintedRange, parse_range, parse_shoe_range
-from fitcore.charts.table_columns import TableColumn
 from fitcore.problems import FitError
+from fitcore.tables.table_cells import PrintedRange, parse_range, parse_shoe_range
+from fitcore.tables.table_columns import TableColumn
 from fitcore.units import from_mm, plain
 
 if TYPE_CHECKING:

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_text import write_chart
 from fitcore.disk.atomic import read_bytes
 from fitcore.disk.chart_files import chart_files, drop_draft, own_chart_path, write_own_chart
 from fitcore.disk.profile_reading import read_profile
 from fitcore.problems import Problem, ProblemLevel, ProfileError
+from fitcore.tables.chart_text import write_chart
 from fitcore.words import say
 from tui.chart_grid_reading import chart_values
 from tui.chart_grid_view import remark_lines

@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_headings import read_heading
-from fitcore.charts.table_meanings import Meaning, Question, read_meaning
 from fitcore.points import Kind, Point
+from fitcore.tables.table_headings import read_heading
+from fitcore.tables.table_meanings import Meaning, Question, read_meaning
 from fitcore.words import say
 
 if TYPE_CHECKING:

@@ -35,7 +35,7 @@ from tui.telling import Telling
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from fitcore.charts.certainty_errors import RepeatErrorOf
+    from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.profile_files import Profiles
     from fitcore.flags import Flag

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from fitcore.charts.certainty_errors import RepeatErrorOf
+    from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.disk.profile_files import Profiles
     from fitcore.record.session import Session
 

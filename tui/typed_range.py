@@ -17,8 +17,8 @@ from fitcore.units import Unit, parse_length
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from fitcore.charts.table_columns import TableColumn
     from fitcore.profile_models import Ranges
+    from fitcore.tables.table_columns import TableColumn
 
 _MOST_DECIMALS: dict[Unit, int] = {"cm": 1, "mm": 0, "in": 2}
 """Decimals a table prints at most; ours. What has more is never parted without a separator."""

@@ -12,8 +12,8 @@ from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitcore.charts.leg_set import LegSet, LegValues, SetNotes
 from fitcore.clean_text import clean, visible
+from fitcore.coverage.leg_set import LegSet, LegValues, SetNotes
 from fitcore.disk.profile_reading import profile_bytes, read_profile
 from fitcore.disk.session_files import find_session_files, read_session_file
 from fitcore.fit import legs_of

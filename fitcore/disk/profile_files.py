@@ -11,7 +11,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from fitcore.charts.certainty_model import CertaintyRules
+from fitcore.certainty.certainty_model import CertaintyRules
 from fitcore.charts.chart import Chart
 from fitcore.charts.favourites_model import Favourites
 from fitcore.disk.favourites import FAVOURITES_ID, FOLDER

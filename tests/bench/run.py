@@ -28,8 +28,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from crash.terminal import ENTER, LEFT_ALTERNATE_SCREEN, Terminal, program  # noqa: E402
 from crash.visit import FIELDS, leave_session  # noqa: E402
 
-from fitcore.charts.certainty import certainty  # noqa: E402
-from fitcore.charts.certainty_errors import size_errors  # noqa: E402
+from fitcore.certainty.certainty import certainty  # noqa: E402
+from fitcore.certainty.certainty_errors import size_errors  # noqa: E402
 from fitcore.charts.sizing import chart_values, decide_size  # noqa: E402
 from fitcore.disk.data_folder import DataFolder  # noqa: E402
 from fitcore.disk.profile_files import load_profiles  # noqa: E402

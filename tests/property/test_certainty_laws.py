@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import SIZES, Grid, grids, legs
 
-from fitcore.charts.certainty import (
+from fitcore.certainty.certainty import (
     Spread,
     certainty,
     nearest_change,

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from strategies import Grid, grids
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_table import parse_table
-from fitcore.charts.chart_text import write_chart
-from fitcore.charts.table_values import table_values
 from fitcore.problems import ProblemLevel
+from fitcore.tables.chart_table import parse_table
+from fitcore.tables.chart_text import write_chart
+from fitcore.tables.table_values import table_values
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,9 +10,9 @@ from strategies import DIMENSIONS, Grid, grids, legs
 
 from fitcore.charts.boxes import chart_boxes
 from fitcore.charts.chart import Chart
-from fitcore.charts.coverage import cover
-from fitcore.charts.coverage_picture import coverage_picture
 from fitcore.charts.reach import is_ever_chosen
+from fitcore.coverage.coverage import cover
+from fitcore.coverage.coverage_picture import coverage_picture
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
 from fitcore.units import Millimetre
@@ -20,7 +20,7 @@ from fitcore.units import Millimetre
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from fitcore.charts.leg_set import LegValues
+    from fitcore.coverage.leg_set import LegValues
 
 
 def as_leg(values: dict[str, Decimal]) -> LegValues:

@@ -20,7 +20,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from fitcore.charts.certainty import Spread, outcome_probabilities
+from fitcore.certainty.certainty import Spread, outcome_probabilities
 from fitcore.charts.chart import Chart
 
 if TYPE_CHECKING:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.coverage import cover
+from fitcore.coverage.coverage import cover
 from fitcore.disk.leg_sets import load_set
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
@@ -29,7 +29,7 @@ from fitcore.units import Millimetre
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from fitcore.charts.leg_set import LegValues
+    from fitcore.coverage.leg_set import LegValues
 
     Person = dict[str, Fraction]
     Table = dict[str, Any]

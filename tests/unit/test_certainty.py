@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 import pytest
 from pydantic import ValidationError
 
-from fitcore.charts.certainty import (
+from fitcore.certainty.certainty import (
     Change,
     Spread,
     certainty,
     nearest_change,
     outcome_probabilities,
 )
-from fitcore.charts.certainty_errors import error_of_middle, size_errors
-from fitcore.charts.certainty_model import CertaintyRules
-from fitcore.charts.certainty_words import (
+from fitcore.certainty.certainty_errors import error_of_middle, size_errors
+from fitcore.certainty.certainty_model import CertaintyRules
+from fitcore.certainty.certainty_words import (
     Summary,
     certainty_words,
     firmer_size,

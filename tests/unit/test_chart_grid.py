@@ -10,9 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_text import write_chart
-from fitcore.charts.table_columns import TableColumn
-from fitcore.charts.table_meanings import read_meaning
 from fitcore.disk.chart_files import (
     chart_files,
     draft_values,
@@ -24,6 +21,9 @@ from fitcore.disk.chart_files import (
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.profile_reading import read_profile
 from fitcore.problems import ChangedOnDisk, FileFault, ProfileError
+from fitcore.tables.chart_text import write_chart
+from fitcore.tables.table_columns import TableColumn
+from fitcore.tables.table_meanings import read_meaning
 from tui.chart_drafts import draft_text, grid_of_chart, grid_of_draft
 from tui.chart_grid import ChartGrid
 from tui.chart_grid_reading import chart_values, gap_columns, read_grid_table

@@ -20,15 +20,15 @@ from hypothesis import strategies as st
 
 from fitcore.charts.boxes import chart_boxes
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_lint import lint_chart
 from fitcore.charts.reach import is_ever_chosen
+from fitcore.lint.chart_lint import lint_chart
 from fitcore.problems import ProblemLevel
 from fitcore.profile_models import Ranges
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from fitcore.charts.chart_remark import ChartRemark
+    from fitcore.lint.chart_remark import ChartRemark
 
     Table = dict[str, Any]
     Leg = Sequence[Fraction]

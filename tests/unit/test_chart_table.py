@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING
 import pytest
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_table import ChartTable, parse_table
-from fitcore.charts.chart_text import write_chart
-from fitcore.charts.table_cells import parse_range, parse_shoe_range
-from fitcore.charts.table_headings import read_heading
-from fitcore.charts.table_meanings import read_meaning
-from fitcore.charts.table_sizes import split_size
-from fitcore.charts.table_values import printed_gaps, row_remarks, table_values
 from fitcore.clean_text import is_unsafe
 from fitcore.problems import Problem, ProblemLevel, UnitError
+from fitcore.tables.chart_table import ChartTable, parse_table
+from fitcore.tables.chart_text import write_chart
+from fitcore.tables.table_cells import parse_range, parse_shoe_range
+from fitcore.tables.table_headings import read_heading
+from fitcore.tables.table_meanings import read_meaning
+from fitcore.tables.table_sizes import split_size
+from fitcore.tables.table_values import printed_gaps, row_remarks, table_values
 
 if TYPE_CHECKING:
     from fitcore.shoes import ShoeSystem

@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.coverage import cover
-from fitcore.charts.coverage_picture import coverage_picture
-from fitcore.charts.coverage_svg import coverage_svg
-from fitcore.charts.leg_set import SetNotes
+from fitcore.coverage.coverage import cover
+from fitcore.coverage.coverage_picture import coverage_picture
+from fitcore.coverage.coverage_svg import coverage_svg
+from fitcore.coverage.leg_set import SetNotes
 from fitcore.disk.leg_sets import load_set, table_set
 from fitcore.points import Kind, Point
 from fitcore.problems import FileFault, ReadingError
@@ -29,7 +29,7 @@ from fitcore.units import Millimetre
 if TYPE_CHECKING:
     from types import ModuleType
 
-    from fitcore.charts.leg_set import LegValues
+    from fitcore.coverage.leg_set import LegValues
 
 ROOT = Path(__file__).resolve().parents[2]
 SETS = ROOT / "profiles" / "sets"

@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import AT, SESSION, entry_from_line, entry_of, millimetres
 
-from fitcore.charts.certainty_errors import error_of_middle
+from fitcore.certainty.certainty_errors import error_of_middle
 from fitcore.disk.profile_reading import read_profile
 from fitcore.points import Kind, Point, Side
 from fitcore.quality.quality_report import QualityReport, error_of, report_quality

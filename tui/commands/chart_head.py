@@ -9,10 +9,10 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, get_args
 
-from fitcore.charts.table_values import PrintedGap, printed_gaps
 from fitcore.clean_text import clean
 from fitcore.problems import Problem
 from fitcore.profile_models import Form, Posture, Purpose
+from fitcore.tables.table_values import PrintedGap, printed_gaps
 from fitcore.units import UNITS, plain
 from fitcore.words import say
 from tui.commands import wrong_use
@@ -20,7 +20,7 @@ from tui.commands import wrong_use
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
 
-    from fitcore.charts.chart_table import ChartTable
+    from fitcore.tables.chart_table import ChartTable
 
 _TOES = ("open", "closed", "soft_cap", "none")
 _OVERLAPS = ("larger", "smaller", "ankle")

@@ -7,16 +7,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_lint import lint_chart
-from fitcore.charts.coverage import Coverage, cover
-from fitcore.charts.coverage_picture import coverage_picture
-from fitcore.charts.coverage_svg import coverage_svg
 from fitcore.clean_text import visible
+from fitcore.coverage.coverage import Coverage, cover
+from fitcore.coverage.coverage_picture import coverage_picture
+from fitcore.coverage.coverage_svg import coverage_svg
 from fitcore.disk.atomic import write_durably
 from fitcore.disk.leg_sets import ARCHIVE, SYNTHETIC, load_set
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.profile_reading import locate, read_profile
 from fitcore.disk.session_files import read_regular
+from fitcore.lint.chart_lint import lint_chart
 from fitcore.problems import FitError, Problem, ProblemLevel
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from datetime import date
     from typing import Any
 
-    from fitcore.charts.leg_set import LegSet
+    from fitcore.coverage.leg_set import LegSet
     from fitcore.disk.surroundings import Surroundings
     from fitcore.profile_models import Ranges
 

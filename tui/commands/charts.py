@@ -13,13 +13,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitcore.charts.chart import Chart
-from fitcore.charts.chart_table import ChartTable, parse_table
-from fitcore.charts.chart_text import write_chart
-from fitcore.charts.table_values import row_remarks, table_values
 from fitcore.clean_text import visible
 from fitcore.disk.atomic import read_bytes, write_durably
 from fitcore.disk.profile_reading import read_profile
 from fitcore.problems import FileFault, Problem, ProblemLevel
+from fitcore.tables.chart_table import ChartTable, parse_table
+from fitcore.tables.chart_text import write_chart
+from fitcore.tables.table_values import row_remarks, table_values
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.chart_head import Head, add_head_options, head_of
@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from argparse import Namespace, _SubParsersAction
     from collections.abc import Sequence
 
-    from fitcore.charts.table_meanings import Question
     from fitcore.disk.surroundings import Surroundings
+    from fitcore.tables.table_meanings import Question
 
 LARGEST_TABLE = 1 << 20
 """Bytes; ours. No maker's table is a hundredth of it."""

@@ -247,9 +247,9 @@ def _model_of(kind: str) -> type[ProfileModel]:
         from fitcore.charts.chart import Chart
 
         return Chart
-    from fitcore.charts.certainty_model import CertaintyRules
+    from fitcore.certainty.certainty_model import CertaintyRules
     from fitcore.charts.favourites_model import Favourites
-    from fitcore.charts.leg_set import SetNotes
+    from fitcore.coverage.leg_set import SetNotes
     from fitcore.moment.swelling_model import SwellingModel
     from fitcore.moment.time_rules import TimeRules
     from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard

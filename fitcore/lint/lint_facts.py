@@ -6,8 +6,8 @@ from collections import Counter
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from fitcore.charts.chart_remark import ChartRemark
 from fitcore.charts.sizing import dimension_words
+from fitcore.lint.chart_remark import ChartRemark
 from fitcore.points import Kind, Point, place_words
 from fitcore.problems import ProblemLevel
 from fitcore.words import say

@@ -9,9 +9,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_cells import without_unsafe_joins
-from fitcore.charts.table_headings import read_heading
 from fitcore.problems import Problem, ProblemLevel
+from fitcore.tables.table_cells import without_unsafe_joins
+from fitcore.tables.table_headings import read_heading
 from fitcore.words import say
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from fitcore.charts.chart_remark import ChartRemark, shown, shown_range
 from fitcore.charts.sizing import dimension_words
+from fitcore.lint.chart_remark import ChartRemark, shown, shown_range
 from fitcore.points import POINT_ORDER, Kind, Point
 from fitcore.problems import ProblemLevel
 from fitcore.shoes import SHOE_SYSTEMS, foot_length_mm, judge_shoe_size, system_words

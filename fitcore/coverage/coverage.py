@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from fitcore.charts.chart import Chart
-    from fitcore.charts.leg_set import LegValues
     from fitcore.charts.sizing import Measured, SizeAnswer
+    from fitcore.coverage.leg_set import LegValues
 
 
 @dataclass(frozen=True, slots=True)

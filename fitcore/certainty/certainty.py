@@ -13,7 +13,7 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from fitcore.charts.certainty_cells import FARTHEST, Cells, cells_of
+from fitcore.certainty.certainty_cells import FARTHEST, Cells, cells_of
 from fitcore.points import Kind
 from fitcore.shoes import foot_length_mm
 

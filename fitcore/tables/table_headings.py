@@ -11,11 +11,11 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_cells import UNIT_WORDS, without_unsafe_joins
-from fitcore.charts.table_meanings import Meaning, Question, shoe_meaning
 from fitcore.points import Kind, Point, place_words
 from fitcore.problems import Problem
 from fitcore.shoes import SHOE_SYSTEMS
+from fitcore.tables.table_cells import UNIT_WORDS, without_unsafe_joins
+from fitcore.tables.table_meanings import Meaning, Question, shoe_meaning
 from fitcore.words import say
 
 if TYPE_CHECKING:

@@ -10,16 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_columns import HeadingReader, TableColumn
-from fitcore.charts.table_grid import read_grid
-from fitcore.charts.table_rows import TableRow, read_row, stray_row
 from fitcore.problems import Problem, ProblemLevel
+from fitcore.tables.table_columns import HeadingReader, TableColumn
+from fitcore.tables.table_grid import read_grid
+from fitcore.tables.table_rows import TableRow, read_row, stray_row
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitcore.charts.table_meanings import Question
+    from fitcore.tables.table_meanings import Question
     from fitcore.units import Unit
 
 

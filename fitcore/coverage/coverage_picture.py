@@ -9,14 +9,14 @@ import textwrap
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from fitcore.charts.coverage_plane import Axis, Plane
+from fitcore.coverage.coverage_plane import Axis, Plane
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from fitcore.charts.chart import Chart
-    from fitcore.charts.leg_set import LegValues
+    from fitcore.coverage.leg_set import LegValues
 
 LEAST_WIDTH, LEAST_HEIGHT = 32, 14
 """A smaller picture shows nothing; asked for less, it is drawn this large."""

@@ -7,16 +7,16 @@ from collections import Counter
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
-from fitcore.charts.coverage import cover
-from fitcore.charts.coverage_plane import Axis, Plane, Region
 from fitcore.clean_text import visible
+from fitcore.coverage.coverage import cover
+from fitcore.coverage.coverage_plane import Axis, Plane, Region
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from fitcore.charts.chart import Chart
-    from fitcore.charts.leg_set import LegValues
+    from fitcore.coverage.leg_set import LegValues
 
 _WIDTH, _HEIGHT = 860, 520
 _LEFT, _TOP = 70, 20

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from decimal import Decimal
 
-    from fitcore.charts.certainty import Change, Spread
-    from fitcore.charts.certainty_model import CertaintyRules
+    from fitcore.certainty.certainty import Change, Spread
+    from fitcore.certainty.certainty_model import CertaintyRules
     from fitcore.charts.chart import Chart
     from fitcore.charts.sizing import SizeAnswer
 

@@ -8,9 +8,9 @@ from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 from fitcore.charts.boxes import chart_boxes, gaps
-from fitcore.charts.chart_remark import ChartRemark, printed_step, shown, shown_range
 from fitcore.charts.reach import is_ever_chosen
 from fitcore.charts.sizing import dimension_words
+from fitcore.lint.chart_remark import ChartRemark, printed_step, shown, shown_range
 from fitcore.points import Kind
 from fitcore.problems import ProblemLevel
 from fitcore.shoes import system_words

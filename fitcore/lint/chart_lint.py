@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitcore.charts.chart_remark import ChartRemark, remark_order
-from fitcore.charts.lint_facts import lint_facts
-from fitcore.charts.lint_limits import lint_limits
-from fitcore.charts.lint_rows import lint_rows
+from fitcore.lint.chart_remark import ChartRemark, remark_order
+from fitcore.lint.lint_facts import lint_facts
+from fitcore.lint.lint_limits import lint_limits
+from fitcore.lint.lint_rows import lint_rows
 from fitcore.problems import ProblemLevel
 
 if TYPE_CHECKING:

@@ -13,10 +13,10 @@ from fitcore.words import say
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from fitcore.charts.chart_table import ChartTable
-    from fitcore.charts.table_cells import PrintedRange
-    from fitcore.charts.table_columns import TableColumn
-    from fitcore.charts.table_rows import TableRow
+    from fitcore.tables.chart_table import ChartTable
+    from fitcore.tables.table_cells import PrintedRange
+    from fitcore.tables.table_columns import TableColumn
+    from fitcore.tables.table_rows import TableRow
     from fitcore.units import Unit
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from fitcore.charts.certainty import Spread
+from fitcore.certainty.certainty import Spread
 from fitcore.charts.sizing import adopted_for
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
@@ -18,7 +18,7 @@ from fitcore.shoes import shoe_size
 from fitcore.units import Unit
 
 if TYPE_CHECKING:
-    from fitcore.charts.certainty_model import CertaintyRules, MeasureError
+    from fitcore.certainty.certainty_model import CertaintyRules, MeasureError
     from fitcore.charts.chart import Chart, Dimension
     from fitcore.charts.sizing import Measured
     from fitcore.shoes import ShoeSystem

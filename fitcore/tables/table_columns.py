@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_cells import UNIT_WORDS, parse_range, without_unsafe_joins
-from fitcore.charts.table_grid import GridCell, Row, turned
-from fitcore.charts.table_headings import Heading, read_heading
-from fitcore.charts.table_meanings import Meaning, Question, read_meaning
-from fitcore.charts.table_sizes import is_variant
 from fitcore.points import Kind
 from fitcore.problems import Problem, UnitError
+from fitcore.tables.table_cells import UNIT_WORDS, parse_range, without_unsafe_joins
+from fitcore.tables.table_grid import GridCell, Row, turned
+from fitcore.tables.table_headings import Heading, read_heading
+from fitcore.tables.table_meanings import Meaning, Question, read_meaning
+from fitcore.tables.table_sizes import is_variant
 from fitcore.units import UNITS, Unit
 from fitcore.words import say
 

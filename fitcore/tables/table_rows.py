@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from fitcore.charts.table_cells import PrintedRange, parse_range, parse_shoe_range
-from fitcore.charts.table_columns import key_of
-from fitcore.charts.table_sizes import split_size
 from fitcore.problems import Problem, UnitError
+from fitcore.tables.table_cells import PrintedRange, parse_range, parse_shoe_range
+from fitcore.tables.table_columns import key_of
+from fitcore.tables.table_sizes import split_size
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from fitcore.charts.table_columns import TableColumn
-    from fitcore.charts.table_grid import GridCell, Row
-    from fitcore.charts.table_headings import Heading
+    from fitcore.tables.table_columns import TableColumn
+    from fitcore.tables.table_grid import GridCell, Row
+    from fitcore.tables.table_headings import Heading
 
 LONGEST_SIZE = 12
 LONGEST_VARIANT = 24

@@ -8,9 +8,9 @@ from string import ascii_lowercase, digits
 from typing import TYPE_CHECKING
 
 from fitcore.charts.boxes import chart_boxes
-from fitcore.charts.coverage import looked_up
 from fitcore.charts.reach import most_room
 from fitcore.charts.sizing import chart_values, dimension_words
+from fitcore.coverage.coverage import looked_up
 from fitcore.points import Kind, Point
 from fitcore.shoes import system_words
 from fitcore.words import say
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from fitcore.charts.boxes import Box
     from fitcore.charts.chart import Chart, Dimension
-    from fitcore.charts.leg_set import LegValues
+    from fitcore.coverage.leg_set import LegValues
 
 _SIGNS = ascii_lowercase
 _MORE_SIGNS = digits

@@ -1,0 +1,1 @@
+"""What is wrong or doubtful in a size chart."""
