@@ -59,8 +59,9 @@ def note_lines(fit: SessionFit) -> list[str]:
         else f"{signs[flag.level]} {flag.text}"
         for flag in told_once(fit.flags)
     ]
+    late = {flag.side for flag in fit.flags if flag.code == "late_in_day"}
     for leg in fit.legs:
-        if leg.times is None:
+        if leg.times is None or leg.side in late:  # the doubt says how long already
             continue
         side, hours = side_words(leg.side), leg.times.hours_up
         lines.append(

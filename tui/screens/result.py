@@ -288,6 +288,8 @@ def reasons_content(leg: LegFit, fit: ChartFit, pair: PairFit | None) -> Content
     answer = fit.answer
     parts: list[str | tuple[str, str]] = [
         (f"{side_words(leg.side)}  {fit.chart.title}: {verdict_words(answer)}", "bold"),
+        # In the first line: below long reasons nobody would see it at 24 rows.
+        *([(say("  ! Invented: never order from it."), "bold")] if fit.chart.invented else []),
         *([f"\n{fit.summary.text}"] if fit.certainty is not None else []),
         "\n",
         " ".join([*answer.reasons, offer_words(leg, fit)]),
@@ -303,6 +305,4 @@ def reasons_content(leg: LegFit, fit: ChartFit, pair: PairFit | None) -> Content
         )
     if pair is not None and pair.text:
         parts.append(f"\n{pair.text}")
-    if fit.chart.invented:
-        parts.append("\n" + say("! An invented chart, for trying out: never order from it."))
     return Content.assemble(*parts)
