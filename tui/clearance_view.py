@@ -8,6 +8,9 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 
 from fitcore.points import LEGS, side_words
+from fitcore.record.last_time import LastTime, sessions_before
+from fitcore.record.readings import Readings
+from fitcore.safety.clearance import judge_clearance
 from fitcore.safety.outcomes import (
     Action,
     Clearance,
@@ -20,8 +23,11 @@ from fitcore.safety.outcomes import (
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import date
 
+    from fitcore.record.session import Session
+    from fitcore.rules import Rules
     from fitcore.safety.clearance import SessionClearance
 
 
@@ -105,6 +111,29 @@ def is_stopped(clearance: SessionClearance) -> bool:
     held = any(rule.action is Action.HOLD for rule in clearance.result.rules)
     stopped = (Clearance.STOP, Clearance.HOLD)
     return held or any(not leg.offered and leg.clearance in stopped for leg in legs)
+
+
+def stopped_among(
+    ids: Iterable[str], sessions: Mapping[str, Session], rules: Rules, on: date
+) -> frozenset[str]:
+    """Return the ids of sessions a stop or a hold stands in.
+
+    Args:
+        ids: the sessions asked about.
+        sessions: all sessions by id, to compare with the same client's earlier ones.
+        rules: the rules of screening among them.
+        on: today.
+    """
+    asked = {name: sessions[name].text("client") for name in ids}
+    clients = set(asked.values())
+    theirs = [session for session in sessions.values() if session.text("client") in clients]
+    found = set()
+    for name, client in asked.items():
+        session = sessions[name]
+        last = LastTime(sessions_before(session, client, theirs))
+        if is_stopped(judge_clearance(session, Readings(session), rules, on=on, last=last)):
+            found.add(name)
+    return frozenset(found)
 
 
 def advice(clearance: SessionClearance) -> str:

@@ -9,7 +9,7 @@ from fitcore.record.session import Seal, Session
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection, Iterable
     from datetime import date, datetime
 
 MOST_LINES = 200
@@ -38,13 +38,16 @@ class StartLine:
         return mine == (other.kind, other.client, other.session_id)
 
 
-def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[StartLine]:
+def start_lines(
+    sessions: Iterable[Session], today: date, typed: str, stopped: Collection[str] = ()
+) -> list[StartLine]:
     """Return the lines to show.
 
     Args:
         sessions: all sessions of the folder.
         today: the local day.
         typed: part of a code to look for; empty shows all.
+        stopped: ids of sessions a stop is known to stand in.
 
     Returns:
         Paused sessions newest first, today's finished ones, then clients by code. Where a code is
@@ -61,9 +64,12 @@ def start_lines(sessions: Iterable[Session], today: date, typed: str) -> list[St
         at = session.measured_at
         if session.value("finished") is not True:
             if session.seal is Seal.WHOLE and _was_begun(session):
-                paused.append(StartLine("paused", client, session, _when(at), _paused(session)))
+                told = _paused(session, stopped=session.id in stopped)
+                paused.append(StartLine("paused", client, session, _when(at), told))
         elif at is not None and at.date() == today:
             told = say("finished today: see the result")
+            if session.id in stopped:
+                told = say("finished today (STOP): see the result")
             finished_today.append(StartLine("today", client, session, _when(at), told))
     rest = [
         StartLine("client", client, session, _when(session.measured_at), _state(session))
@@ -85,9 +91,10 @@ def _was_begun(session: Session) -> bool:
     return any(session.answer(what).heads for what in ("protocol", "paused"))
 
 
-def _paused(session: Session) -> str:
+def _paused(session: Session, *, stopped: bool) -> str:
     remark = last_remark(session)
-    return say("PAUSED: go on") + (f" ! {remark}" if remark else "")
+    told = say("PAUSED: go on (STOP)") if stopped else say("PAUSED: go on")
+    return told + (f" ! {remark}" if remark else "")
 
 
 def last_remark(session: Session) -> str:

@@ -403,7 +403,7 @@ async def test_a_stopped_session_opens_at_its_stop(data: Path) -> None:
         await visit.keys("<escape>")
         await at_start(visit)
     async with opened(data) as visit:
-        await visit.until("PAUSED: go on")
+        await visit.until("PAUSED: go on (STOP)")
         await visit.keys("<enter>")
         await visit.until_screen("clearance")
         await visit.until("Under 18: not for this program.")

@@ -15,7 +15,7 @@ from textual.widgets import Static
 from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
 from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
-from tui.clearance_view import is_stopped
+from tui.clearance_view import is_stopped, stopped_among
 from tui.screening_stages import next_stage
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import StartLine, start_lines
@@ -50,6 +50,7 @@ class StartScreen(WorkScreen):
         self._lines: list[StartLine] = []
         self._left = left.id if left is not None else ""
         self._unmarked = not marked
+        self._stopped: frozenset[str] = frozenset()
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the line to look for a client, and the list."""
@@ -99,7 +100,20 @@ class StartScreen(WorkScreen):
         demo = [say("Everybody here is invented; nothing you type is kept.")]
         told = [*(demo if self.desk_app.demo else []), *self.desk_app.folder.notes, *problems]
         self.say(" ".join(told[:2]))
-        await self._can_judge()
+        if await self._can_judge():
+            await self._mark_stops()
+
+    async def _mark_stops(self) -> None:
+        """Say in the list where a stop stands: whoever goes on must not have to open it first."""
+        app = self.desk_app
+        profiles, on = await app.load_profiles(), app.now().date()
+        lines = start_lines(app.sessions.values(), on, "")
+        ids = [line.session_id for line in lines if line.kind in ("paused", "today")]
+        self._stopped = await asyncio.to_thread(
+            stopped_among, ids, dict(app.sessions), profiles.rules, on
+        )
+        if self._stopped and self.is_attached:
+            self._show_lines()
 
     def text_changed(self) -> None:
         """Narrow the list to what is typed."""
@@ -246,7 +260,9 @@ class StartScreen(WorkScreen):
         if field is None:
             return  # the screen was left meanwhile
         app, before = self.desk_app, self._marked()
-        self._lines = start_lines(app.sessions.values(), app.now().date(), field.text)
+        self._lines = start_lines(
+            app.sessions.values(), app.now().date(), field.text, self._stopped
+        )
         shown = [
             f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"
             for line in self._lines
