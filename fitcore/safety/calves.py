@@ -7,7 +7,7 @@ from decimal import Decimal
 from itertools import product
 from typing import TYPE_CHECKING
 
-from fitcore.doubts.repeats import skip_reason
+from fitcore.doubts.repeats import MOST_ROUNDS, skip_reason
 from fitcore.flags import Flag, Level
 from fitcore.points import LEGS, Kind, Place, Point, Side
 from fitcore.safety.screening_answers import ANSWER_PREFIX, NO, RESTS_ON, UNKNOWN, YES
@@ -24,7 +24,7 @@ from fitcore.safety.side_difference import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from fitcore.record.last_time import LastTime
     from fitcore.record.readings import Readings
@@ -100,6 +100,8 @@ def judge_calves(
     readings: Readings,
     book: ScreeningBook,
     last: LastTime | None = None,
+    *,
+    differ: Collection[Place] = (),
 ) -> Calves:
     """Compare the calves of a session with each other and with last time's.
 
@@ -112,12 +114,13 @@ def judge_calves(
         readings: its readings.
         book: holds the thresholds with their source.
         last: the client's sessions before, or None.
+        differ: places whose readings do not agree: a third is read before anything is asked.
     """
     answers, _ = told.present
     girths = {side: found for side in LEGS if (found := _girths(readings, side))}
     if not girths:
         return Calves()
-    repeated = _repeated(session, readings, tuple(girths))
+    repeated = _repeated(session, readings, tuple(girths), differ)
     findings = []
     # Both girths are compared whatever was said of the legs: what was read was there to be read.
     there = Asked(answers, book.questions, told.sides).sides
@@ -191,9 +194,13 @@ def _apart(pair: tuple[Decimal | None, ...]) -> Decimal:
     return Decimal(0) if left is None or right is None else abs(left - right)
 
 
-def _repeated(session: Session, readings: Readings, sides: tuple[Side, ...]) -> bool:
-    """Whether each calf was read twice, or somebody said why it was not."""
+def _repeated(
+    session: Session, readings: Readings, sides: tuple[Side, ...], differ: Collection[Place]
+) -> bool:
+    """Whether each calf was read often enough, or somebody said why it was not."""
     if skip_reason(session):
         return True
     places = [(side, Point.C, Kind.GIRTH) for side in sides]
-    return all(len(readings.current(place)) > 1 for place in places)
+    return all(
+        len(readings.current(place)) >= (MOST_ROUNDS if place in differ else 2) for place in places
+    )

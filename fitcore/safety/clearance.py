@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from fitcore.doubts.repeats import differing
 from fitcore.points import LEGS
 from fitcore.pressures.pressure import range_words
 from fitcore.record.fields import choice_words
@@ -183,7 +184,14 @@ def judge_clearance(
         last: the client's sessions before.
     """
     told = answers_of(session, rules.screening)
-    calves = judge_calves(session, told, readings, rules.screening, last)
+    calves = judge_calves(
+        session,
+        told,
+        readings,
+        rules.screening,
+        last,
+        differ=differing(readings, rules.repeat_of(session)),
+    )
     prescription = prescription_of(told.present[0], rules.standards)
     return SessionClearance(
         session,
