@@ -171,6 +171,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             mark("show whether compression may be fitted, and the answers behind it"),
         ),
         Action(
+            "measure",
+            ("f8",),
+            mark("measure"),
+            mark("back to measuring with all lines as they stand, once it has begun"),
+            shown=False,
+        ),
+        Action(
             "leave", ("escape",), mark("back"), mark("back to the start; accepted lines are kept")
         ),
         _HELP,

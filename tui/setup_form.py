@@ -6,7 +6,6 @@ as answered once the nurse starts measuring.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from fitcore.points import LEGS
 from fitcore.problems import FitError
 from fitcore.record.fields import FIELDS, UNKNOWN, choice_words, field_words, parse_answer
 from fitcore.words import say
+from tui.setup_line import Line, choice_line, given_list, time_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -33,40 +33,6 @@ _CONDITIONS = (
     ("long_ride", "none"),
 )
 """Questions about the legs with one answer each, and the answer shown at first."""
-
-
-@dataclass
-class Line:
-    """One question of the form."""
-
-    what: str
-    label: str
-    choices: tuple[str, ...] = ()
-    chosen: list[str] = field(default_factory=list)
-    several: bool = False
-    typed: str = ""
-    """Text of a line that asks for a time."""
-    given: Value | None = None
-    """A time answered before, with its day; it holds until something is typed."""
-    has_default: bool = False
-    """Whether the shown answer counts without a visit to the line."""
-    touched: bool = False
-    """Whether a person changed or accepted it; only then is it kept when the form is left."""
-    before: dict[str, list[str]] | None = None
-    """All answers before numbers were typed here, to go back to when they were no answer."""
-    refused: bool = False
-    """Whether something typed here was no answer; nothing more is taken until it was seen."""
-    asked_about: str = ""
-    """A time that was asked about because it is long ago."""
-    may_stay_empty: bool = False
-    """Whether a time may be left unanswered."""
-    was_answered: bool = False
-    """Whether a time had been answered before: emptied, it is not known, not the old one."""
-
-    @property
-    def is_time(self) -> bool:
-        """Whether a time of day is typed here."""
-        return not self.choices
 
 
 class SetupForm:
@@ -96,54 +62,47 @@ class SetupForm:
         self.at = 0
         """Index of the line the cursor is on, among `lines`."""
         self._all = [
-            _choice("purpose", field_words("purpose"), FIELDS["purpose"].choices, given, "work"),
+            choice_line("purpose", given, "work"),
             Line(
                 "forms",
                 field_words("forms"),
                 FIELDS["forms"].choices,
-                _given_list(given, "forms", _DEFAULT_FORMS),
+                given_list(given, "forms", _DEFAULT_FORMS),
                 several=True,
             ),
             Line(
                 "sides",
                 field_words("sides"),
                 (BOTH_LEGS, *(side.value for side in LEGS)),
-                [",".join(_given_list(given, "sides", tuple(s.value for s in LEGS)))],
+                [",".join(given_list(given, "sides", tuple(s.value for s in LEGS)))],
             ),
             Line("protocol", field_words("protocol"), (), [str(given.get("protocol", ""))]),
-            _time("rising_at", field_words("rising_at"), given),
-            _choice("posture", field_words("posture"), FIELDS["posture"].choices, given, ""),
-            _choice(
-                "bare_skin", field_words("bare_skin"), FIELDS["bare_skin"].choices, given, "yes"
-            ),
-            _choice(
+            time_line("rising_at", given),
+            choice_line("posture", given, ""),
+            choice_line("bare_skin", given, "yes"),
+            choice_line(
                 "compression",
-                field_words("compression"),
-                FIELDS["compression"].choices,
                 given,
                 "none",
             ),
-            _time("compression_off_at", field_words("compression_off_at"), given),
-            _choice("tape", field_words("tape"), FIELDS["tape"].choices, given, "cm"),
-            *(
-                _choice(what, field_words(what), FIELDS[what].choices, given, default)
-                for what, default in _CONDITIONS
-            ),
+            time_line("compression_off_at", given),
+            choice_line("tape", given, "cm"),
+            *(choice_line(what, given, default) for what, default in _CONDITIONS),
             Line(
                 "lately",
                 field_words("lately"),
                 FIELDS["lately"].choices,
-                _given_list(given, "lately", ("nothing",)),
+                given_list(given, "lately", ("nothing",)),
                 several=True,
             ),
-            _time("posture_since", field_words("posture_since"), given),
-            _choice("repeats", field_words("repeats"), FIELDS["repeats"].choices, given, ""),
+            time_line("posture_since", given),
+            choice_line("repeats", given, ""),
         ]
         for line in self._all[5:]:
             line.has_default = line.what != "compression_off_at"
         self._line("posture_since").may_stay_empty = True
         if ask_clock:
-            clock = _choice("clock", field_words("clock"), FIELDS["clock"].choices, {}, "correct")
+            clock = choice_line("clock", {}, "correct")
             self._all.insert(0, clock)
         self._chosen_by_hand = {what for what in ("posture", "repeats") if what in given}
         self._fit_protocols()
@@ -220,26 +179,26 @@ class SetupForm:
             What is wrong with the line, in words; empty where it is fine.
         """
         line = self.line
-        if line.refused:
-            self._seen(line)
-            return say(
-                "{label} stays: {answer}. Enter again accepts it.",
-                label=line.label,
-                answer=self.words(line),
-            )
-        fault = self._fault(line) or self._long_ago(line)
-        if fault:
+        if fault := self._stays(line) or self._fault(line) or self._long_ago(line):
             return fault
         self._seen(line)
         line.touched = True
         self.at += 1
         if not all(other.has_default for other in self.lines[self.at :]):
             return ""
-        for index, other in enumerate(self.lines):
-            if fault := self._fault(other):
-                self.at = index
-                return fault
-        return ""
+        return self._first_fault()
+
+    def accept_all(self) -> str:
+        """Accept every line as it stands: for a form that was answered before.
+
+        Returns:
+            What is wrong with a line, in words, and the cursor is on it; empty where all is fine.
+        """
+        fault = self._stays(self.line) or self._first_fault() or self._long_ago(self.line)
+        if not fault:
+            self._seen(self.line)
+            self.at = len(self.lines)
+        return fault
 
     @property
     def complete(self) -> bool:
@@ -296,7 +255,9 @@ class SetupForm:
     def _type_time(self, line: Line, character: str) -> str:
         if len(line.typed) >= _LONGEST_TIME:
             return say("That is longer than any time.")
-        line.typed = ("" if line.typed == "?" else line.typed) + character
+        # A time from before is replaced and not written on; Backspace corrects it.
+        before = "" if line.typed == "?" or line.given is not None else line.typed
+        line.typed = before + character
         line.given, line.touched = None, True
         return ""
 
@@ -304,6 +265,17 @@ class SetupForm:
         return say(
             "This line takes a number from 1 to {most}. {label} stays: {answer}.",
             most=len(line.choices),
+            label=line.label,
+            answer=self.words(line),
+        )
+
+    def _stays(self, line: Line) -> str:
+        """Say once that what was typed was no answer and the line keeps the one it had."""
+        if not line.refused:
+            return ""
+        self._seen(line)
+        return say(
+            "{label} stays: {answer}. The key again accepts it.",
             label=line.label,
             answer=self.words(line),
         )
@@ -356,6 +328,14 @@ class SetupForm:
             if what not in self._chosen_by_hand:
                 self._line(what).chosen = [default]
 
+    def _first_fault(self) -> str:
+        """Return what is wrong with the first line that is wrong, and go there."""
+        for index, line in enumerate(self.lines):
+            if fault := self._fault(line):
+                self.at = index
+                return fault
+        return ""
+
     def _time(self, line: Line) -> Value:
         if line.given is not None:
             return line.given
@@ -375,23 +355,6 @@ class SetupForm:
         except FitError as error:
             return f"{error.problem.text} {error.problem.mend}"
         return ""
-
-
-def _choice(
-    what: str, label: str, choices: tuple[str, ...], given: Mapping[str, Value], default: str
-) -> Line:
-    return Line(what, label, choices, [str(given.get(what, default))])
-
-
-def _given_list(given: Mapping[str, Value], what: str, default: Sequence[str]) -> list[str]:
-    value = given.get(what)
-    return [str(item) for item in value] if isinstance(value, list) else list(default)
-
-
-def _time(what: str, label: str, given: Mapping[str, Value]) -> Line:
-    value = given.get(what)
-    typed = f"{value:%H:%M}" if isinstance(value, datetime) else "?" if value == UNKNOWN else ""
-    return Line(what, label, typed=typed, given=value if typed else None, was_answered=bool(typed))
 
 
 def _neighbour(choices: Sequence[str], chosen: str, by: int) -> str:

@@ -51,6 +51,29 @@ async def test_half_typed_text_is_there_again_at_the_same_field(
         assert visit.saved.values() == {"left B girth": "224", "left C girth": "385"}
 
 
+async def test_questions_are_looked_at_while_measuring_and_left_with_one_key(data: Path) -> None:
+    async with named(data) as visit:
+        await to_measure(visit, "1204-k")
+        await visit.keys("22.4<enter><f7>")
+        await visit.until_screen("setup")
+        await visit.keys("2<f8>")
+        await visit.until("LEFT: round the calf (C) 2 of 8")
+        assert visit.saved.answer("purpose") == "standing"
+        await visit.keys("<f7>")
+        await visit.until_screen("setup")
+        await visit.keys("<down><down><down><down>25<f8>")
+        await visit.until("! '25' is not a time of day.")
+        assert visit.screen == "setup"
+
+
+async def test_lines_nobody_has_answered_are_not_passed_over_at_once(data: Path) -> None:
+    async with named(data) as visit:
+        await to_setup(visit, "1204-k")
+        await visit.keys("<f8>")
+        await visit.until("F8 is for once measuring has begun")
+        assert visit.screen == "setup"
+
+
 async def test_a_field_passed_over_is_the_one_come_back_to(data: Path) -> None:
     async with named(data) as visit:
         await to_measure(visit, "1204-k")

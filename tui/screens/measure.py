@@ -395,4 +395,4 @@ class MeasureScreen(WorkScreen):
 
 
 def _typed_before() -> str:
-    return say("You had typed this and not accepted it.")
+    return say("You had typed this and not accepted it. Go on typing, or Backspace takes it away.")

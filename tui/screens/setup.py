@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from textual.widget import Widget
 
     from tui.desk import Desk
-    from tui.setup_form import Line, SetupForm
+    from tui.setup_form import SetupForm
+    from tui.setup_line import Line
 
 
 _COLUMNS = 78
@@ -73,16 +74,28 @@ class SetupScreen(WorkScreen):
     async def do_accept(self) -> None:
         """Accept the line; after the last open one, save the answers and measure."""
         fault = self.form.accept()
-        if not fault and self.form.complete:
-            try:
-                await asyncio.to_thread(self.desk.start_measuring, self.form.answers())
-            except FitError as error:
-                fault = f"{error.problem.text} {error.problem.mend}"
-                self.form.move(-1)
-            else:
-                await self.desk_app.go_on(self.desk)
-                return
-        self._draw(fault)
+        if fault or not self.form.complete:
+            self._draw(fault)
+        else:
+            await self._measure()
+
+    async def do_measure(self) -> None:
+        """Go back to measuring with the lines as they stand."""
+        if self.desk.in_setup:  # nobody has answered them yet: a default is no answer
+            self._draw(say("Enter accepts line by line; F8 is for once measuring has begun."))
+        elif fault := self.form.accept_all():
+            self._draw(fault)
+        else:
+            await self._measure()
+
+    async def _measure(self) -> None:
+        try:
+            await asyncio.to_thread(self.desk.start_measuring, self.form.answers())
+        except FitError as error:
+            self.form.move(-1)
+            self._draw(f"{error.problem.text} {error.problem.mend}")
+        else:
+            await self.desk_app.go_on(self.desk)
 
     async def do_next_choice(self) -> None:
         """Take the next answer."""
