@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 from functools import partial
 from typing import TYPE_CHECKING
@@ -56,6 +57,7 @@ class Stage(StrEnum):
     """What a difference between the calves asks."""
 
 
+_DAYS_AGO = re.compile(r"(\d{1,4}) days? ago", re.ASCII)
 BEFORE_SETUP = (Stage.FIRST, Stage.MORE)
 _PAGES = {
     Stage.MORE: ("detail", "leg"),
@@ -325,7 +327,9 @@ def _calf_asks(desk: Desk, known: Mapping[str, Value]) -> Sequence[Ask]:
 
 
 def parse_day(text: str, today: date) -> date:
-    """Read a day as people type it: `2026-03-04`, `4.3.2026`, `4/3/2026`, `today`.
+    """Read a day as people type it: `2026-03-04`, `4.3.2026`, `4/3/2026`, `yesterday`.
+
+    Also `today` and `3 days ago`.
 
     The day stands first where the year does not.
 
@@ -333,8 +337,11 @@ def parse_day(text: str, today: date) -> date:
         ReadingError: it is no day.
     """
     typed = text.strip().casefold()
-    if typed == say("today"):
-        return today
+    near = {say("today"): 0, say("yesterday"): 1}
+    if typed in near:
+        return today - timedelta(days=near[typed])
+    if ago := _DAYS_AGO.fullmatch(typed):
+        return today - timedelta(days=int(ago[1]))
     parts = typed.replace("/", ".").split(".")
     try:
         if len(parts) == 3:
@@ -346,6 +353,6 @@ def parse_day(text: str, today: date) -> date:
             Problem(
                 code="bad_day",
                 text=say("'{typed}' is no day.", typed=text.strip()[:20]),
-                mend=say("Type it as 2026-03-04 or 4.3.2026, or today."),
+                mend=say("Type it as 2026-03-04 or 4.3.2026, or today, yesterday, 3 days ago."),
             )
         ) from error

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, cast
 
 import pytest
@@ -11,9 +11,10 @@ from screening_cases import TODAY, Sitting, ordinary
 
 from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.points import LEGS, Side
+from fitcore.problems import ReadingError
 from fitcore.record.readings import Readings
 from fitcore.safety.clearance import judge_clearance
-from tui.screening_stages import Stage, at_once, make_form, next_stage
+from tui.screening_stages import Stage, at_once, make_form, next_stage, parse_day
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -163,3 +164,25 @@ def test_what_threatens_the_other_leg_is_asked_where_one_leg_is_to_be_fitted() -
 def test_answers_that_count_though_nothing_opens_them_any_more_are_shown() -> None:
     found = lines(desk(bypass_left="yes", bypass_right="no", midwife_knows="no"), Stage.MORE)
     assert set(found) == {"screen.bypass_left", "screen.midwife_knows"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "day"),
+    [
+        ("today", date(2026, 3, 1)),
+        ("Yesterday", date(2026, 2, 28)),
+        ("3 days ago", date(2026, 2, 26)),
+        ("1 day ago", date(2026, 2, 28)),
+        ("28.2.26", date(2026, 2, 28)),
+        ("28/2/2026", date(2026, 2, 28)),
+        ("2026-02-28", date(2026, 2, 28)),
+    ],
+)
+def test_a_day_is_read_as_people_type_it(typed: str, day: date) -> None:
+    assert parse_day(typed, date(2026, 3, 1)) == day
+
+
+@pytest.mark.parametrize("typed", ["", "29.2.2026", "soon", "-1 days ago", "3 days", "1.2"])
+def test_what_is_no_day_is_refused_with_the_ways_to_type_one(typed: str) -> None:
+    with pytest.raises(ReadingError, match="yesterday"):
+        parse_day(typed, date(2026, 3, 1))
