@@ -253,6 +253,20 @@ def _add_merge(parser: Parser) -> None:
     parser.add_argument(
         "--dry-run", action="store_true", help=say("only tell what would come of it")
     )
+    parser.add_argument(
+        "--engine",
+        choices=("plain", "dask"),
+        default="plain",
+        help=say("where sessions are merged: here, or on a cluster (same result)"),
+    )
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help=say("the cluster's scheduler; without it, one on this machine alone"),
+    )
+    parser.add_argument(
+        "--partitions", metavar="N", type=int, help=say("parts for the cluster to merge")
+    )
 
 
 def _add_archive(parser: Parser) -> None:

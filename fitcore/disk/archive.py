@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
+    from fitcore.disk.archive_engine import Engine
     from fitcore.disk.archive_parts import Merging, Questions
     from fitcore.disk.surroundings import Surroundings
 
@@ -34,6 +35,7 @@ def merge_folders(
     *,
     dry_run: bool = False,
     progress: Callable[[int, int], None] | None = None,
+    engine: Engine | None = None,
 ) -> Merging:
     """Merge what sticks bring into an archive.
 
@@ -44,16 +46,19 @@ def merge_folders(
         surroundings: clock and folders.
         dry_run: only tell what a merge would do; writes nothing at all and takes no lock.
         progress: told how many of all sessions are done.
+        engine: where batches of sessions are merged; None merges them here, one by one. Archive
+            and report are the same whichever it is, and only this process writes.
 
     Raises:
         FolderInUse: another program has the archive open.
         FileFault: it cannot be read or written. What was written until then holds; merge again.
     """
     if dry_run:
-        return Work(archive, surroundings, dry_run=True).merge(sticks, progress)
+        return Work(archive, surroundings, dry_run=True, engine=engine).merge(sticks, progress)
     make_folder(archive)
     with locked(archive, surroundings):
-        merging = Work(archive, surroundings, dry_run=False).merge(sticks, progress)
+        work = Work(archive, surroundings, dry_run=False, engine=engine)
+        merging = work.merge(sticks, progress)
     return replace(merging, notes=(*merging.notes, *_restored(archive, merging, surroundings)))
 
 
@@ -73,6 +78,34 @@ def _restored(archive: Path, merging: Merging, surroundings: Surroundings) -> li
         folder.meet_frontier(highest)
         settle(archive, surroundings)
         return folder.notes
+
+
+def merge_into(
+    folder: DataFolder,
+    sticks: Sequence[Path],
+    surroundings: Surroundings,
+    progress: Callable[[int, int], None] | None = None,
+) -> Merging:
+    """Merge what sticks bring into a data folder that is open, under the lock it holds.
+
+    A session that is open on a screen must be read anew afterwards. Should the sticks hold numbers
+    under the laptop's own name that it never gave, it takes a new name.
+
+    Args:
+        folder: the open folder; nobody else writes in it meanwhile.
+        sticks: as for `merge_folders`.
+        surroundings: clock and folders.
+        progress: told how many of all sessions are done; what it raises ends the merge, and
+            merging again finishes it.
+
+    Raises:
+        FileFault: it cannot be read or written. What was written until then holds; merge again.
+    """
+    merging = Work(folder.path, surroundings, dry_run=False).merge(sticks, progress)
+    known = len(folder.notes)
+    if folder.meet_frontier(merging.numbers.used.get(folder.laptop.id, Ranges()).highest):
+        settle(folder.path, surroundings)
+    return replace(merging, notes=(*merging.notes, *folder.notes[known:]))
 
 
 def settle(archive: Path, surroundings: Surroundings) -> Merging:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fitcore.disk.archive_scan import read_spotted
+from fitcore.disk.manifest import Listed
 from fitcore.merge.found import FileKind, Where
 from fitcore.merge.gaps import Numbers, find_clones, find_gaps
 from fitcore.merge.join import Outcome
@@ -14,9 +16,11 @@ from fitcore.problems import Problem
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from fitcore.disk.archive_index import Facts
+    from fitcore.disk.archive_seen import Copies
     from fitcore.merge.clients import Clients
     from fitcore.merge.conflicts import Conflict
     from fitcore.merge.found import Found, Key
@@ -71,9 +75,23 @@ class Part:
     """The same files by digest, under each name they were found under."""
     found_in: defaultdict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     archive: defaultdict[Key, set[str]] = field(default_factory=lambda: defaultdict(set))
+    """What the archive's own file was when it was read, by digest."""
+    listed: list[Listed] = field(default_factory=list)
+    """Files of the archive, for its list."""
 
-    def add(self, found: Found, raw: bytes | None, found_in: Iterable[str]) -> None:
-        """Take a file in."""
+    def read(self, copies: Copies) -> None:
+        """Read all copies of one session or ledger."""
+        for spotted in copies.own:
+            found, raw = read_spotted(spotted)
+            self._add(found, raw, (spotted.told,))
+            entries = len(found.entries) if found.is_whole else 0
+            self.listed.append(Listed(spotted.told, spotted.size, entries, found.digest))
+        for spotted in copies.brought:
+            self._add(*read_spotted(spotted), (spotted.told,))
+        for kept in copies.kept:
+            self._add(kept.found, kept.raw, kept.found_in)
+
+    def _add(self, found: Found, raw: bytes | None, found_in: Iterable[str]) -> None:
         if isinstance(found.content, Problem) and not (found.is_newer and found.name):
             self.unread.append(found)
         else:
@@ -90,46 +108,78 @@ class Part:
         """Return what cannot be read, by digest, path and place."""
         return tuple(sorted(self.unread, key=lambda f: (f.digest, f.path, f.where)))
 
-    def digests_of_archive(self, key: Key) -> set[str]:
-        """Return what the archive's own file was when it was read."""
-        return self.archive[key]
 
-
-@dataclass
+@dataclass(frozen=True)
 class Totals:
-    """What the parts merged so far come to."""
+    """What parts of an archive come to.
 
-    outcomes: defaultdict[Outcome, int] = field(default_factory=lambda: defaultdict(int))
+    `+` puts parts together, in any order and grouping; `Totals()` changes nothing. Each session or
+    ledger is in one part only.
+    """
+
+    outcomes: Counter[Outcome] = field(default_factory=Counter)
     """Of sessions alone."""
     proposals: int = 0
     conflicts: int = 0
     settled: int = 0
     numbers: Numbers = field(default_factory=Numbers)
-    set_aside: dict[str, SetAside] = field(default_factory=dict)
+    set_aside: Mapping[str, SetAside] = field(default_factory=dict)
     """By digest: equal bytes are told once, under the smallest path."""
-    notes: set[str] = field(default_factory=set)
+    notes: frozenset[str] = frozenset()
 
-    def add(self, plan: MergePlan) -> dict[Key, Numbers]:
-        """Count a part of the archive and return the numbers each of it tells of."""
-        numbers = {key: merged.numbers for key, merged in plan.merged.items()}
-        for key, merged in plan.merged.items():
-            if key.kind is FileKind.SESSION:
-                self.outcomes[merged.outcome] += 1
-            self.proposals += bool(merged.proposals)
-            self.conflicts += len(merged.conflicts)
-            self.settled += len(merged.settled)
-            self.numbers += numbers[key]
-        for told in plan.set_aside:
-            known = self.set_aside.setdefault(told.digest, told)
-            self.set_aside[told.digest] = min(known, told)
-        for copy in plan.with_erased:
-            self.notes.add(
+    def __add__(self, other: Totals) -> Totals:
+        set_aside = dict(self.set_aside)
+        for digest, told in other.set_aside.items():
+            set_aside[digest] = min(told, set_aside.get(digest, told))
+        return Totals(
+            self.outcomes + other.outcomes,
+            self.proposals + other.proposals,
+            self.conflicts + other.conflicts,
+            self.settled + other.settled,
+            self.numbers + other.numbers,
+            set_aside,
+            self.notes | other.notes,
+        )
+
+    @classmethod
+    def of_plan(cls, plan: MergePlan, numbers: Iterable[Numbers]) -> Totals:
+        """Count what was joined.
+
+        Args:
+            plan: what it comes to.
+            numbers: those each session and ledger of it tells of.
+        """
+        sessions = [m for key, m in plan.merged.items() if key.kind is FileKind.SESSION]
+        return cls(
+            Counter(merged.outcome for merged in sessions),
+            sum(bool(merged.proposals) for merged in plan.merged.values()),
+            sum(len(merged.conflicts) for merged in plan.merged.values()),
+            sum(len(merged.settled) for merged in plan.merged.values()),
+            sum(numbers, Numbers()),
+            {told.digest: told for told in plan.set_aside},
+            frozenset(
                 say("{path} still holds what was erased by law: see to that copy.", path=copy.path)
-            )
-        return numbers
+                for copy in plan.with_erased
+            ),
+        )
+
+    @classmethod
+    def of_quiet(cls, facts: Iterable[Facts]) -> Totals:
+        """Count sessions that stay as they are, by what is remembered of them."""
+        quiet = list(facts)
+        return cls(
+            Counter({Outcome.UNCHANGED: len(quiet)} if quiet else {}),
+            conflicts=sum(each.conflicts for each in quiet),
+            numbers=sum((each.numbers for each in quiet), Numbers()),
+        )
 
     def report(self, clients: Clients, merged: Iterable[tuple[str, Merged]]) -> MergeReport:
-        """Put the parts together."""
+        """Tell what they come to.
+
+        Args:
+            clients: which codes are one person's.
+            merged: place and content of whatever may hold a number that was used twice.
+        """
         places = ((place, part.entries) for place, part in merged)
         return MergeReport(
             added=self.outcomes[Outcome.ADDED],

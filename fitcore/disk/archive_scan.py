@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fitcore.disk.session_files import SESSION_FILE, read_regular, session_path
+from fitcore.disk.session_files import SESSION_FILE, read_regular, session_month, session_path
 from fitcore.identity import LAPTOP_ID
 from fitcore.merge.found import FileKind, Found, Key, Where, digest_bytes, found_unread, read_found
 from fitcore.problems import FileFault, Problem
@@ -86,13 +86,15 @@ def spot_folder(folder: Path, where: Where) -> list[Spotted]:
         root = folder / name
         if where is Where.STICK and root.is_symlink():
             continue  # told of by whoever looked at the folder above
+        below = len(os.fspath(root)) + 1
         for entry in _files_below(root, _DEEPEST if kind is FileKind.SESSION else 1):
             told = entry.path
             if where is Where.ARCHIVE:
-                told = os.path.relpath(entry.path, folder).replace(os.sep, "/")
+                told = f"{name}/{entry.path[below:].replace(os.sep, '/')}"
             spotted = _spot(entry, kind, where, told)
-            filed = spotted.problem or spotted.path == place_of(folder, spotted.key)
-            found.append(spotted if filed else _spot(entry, kind, Where.STICK, told))
+            if where is Where.ARCHIVE and not _is_filed(spotted, entry.path[below:]):
+                spotted = replace(spotted, where=Where.STICK)
+            found.append(spotted)
     return found
 
 
@@ -144,10 +146,25 @@ def _unopened(spotted: Spotted, problem: Problem) -> Found:
     return replace(found, kind=spotted.kind)
 
 
+def _is_filed(spotted: Spotted, below: str) -> bool:
+    """Whether a file lies where it belongs, or has a problem of its own.
+
+    Args:
+        spotted: the file.
+        below: its path in the folder of its kind; as text, for paths are dear by the thousand.
+    """
+    if spotted.problem is not None:
+        return True
+    place = f"{spotted.name}.toml"
+    if spotted.kind is FileKind.SESSION:
+        place = f"{session_month(spotted.name)}{os.sep}{place}"
+    return os.path.normcase(below) == os.path.normcase(place)
+
+
 def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, told: str) -> Spotted:
     from pathlib import Path
 
-    name, problem = _name(entry, kind)
+    name, problem = _name(entry.name, kind)
     size = mtime = 0
     try:
         state = entry.stat(follow_symlinks=False)
@@ -162,22 +179,20 @@ def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, told: str) -> S
     return Spotted(kind, name, Path(entry.path), told, where, size, mtime, problem)
 
 
-def _name(entry: os.DirEntry[str], kind: FileKind) -> tuple[str, Problem | None]:
+def _name(written: str, kind: FileKind) -> tuple[str, Problem | None]:
     """Return the id a file's name holds; FAT may have made its letters capitals."""
-    from pathlib import Path
-
-    name = entry.name.casefold().removesuffix(".toml")
+    name = written.casefold().removesuffix(".toml")
     if kind is FileKind.LEDGER and LAPTOP_ID.fullmatch(name):
         return name, None
-    if kind is FileKind.SESSION and SESSION_FILE.fullmatch(entry.name.casefold()):
+    if kind is FileKind.SESSION and SESSION_FILE.fullmatch(written.casefold()):
         try:
-            session_path(Path(), name)
+            session_month(name)
         except FileFault as fault:
             return "", fault.problem
         return name, None
     return "", Problem(
         code="name_mismatch",
-        text=say("'{name}' is not a name of ours for such a file.", name=entry.name[:60]),
+        text=say("'{name}' is not a name of ours for such a file.", name=written[:60]),
         mend=say("If it is a copy, give it back the name it had, and merge again."),
     )
 

@@ -7,6 +7,7 @@ import re
 import stat
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from fitcore.identity import SESSION_ID, uuid7_milliseconds
@@ -42,9 +43,19 @@ def session_path(folder: Path, session_id: str) -> Path:
     Raises:
         FileFault: the id's time lies beyond the calendar; no program of ours draws such a one.
     """
+    return folder / "sessions" / session_month(session_id) / f"{session_id}.toml"
+
+
+@lru_cache(maxsize=4096)  # a merge asks for the same few again and again
+def session_month(session_id: str) -> str:
+    """Return the name of the folder a session is filed in, such as `2026-03`.
+
+    Raises:
+        FileFault: the id's time lies beyond the calendar; no program of ours draws such a one.
+    """
     try:
         seconds = uuid7_milliseconds(session_id) / 1000
-        month = f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
+        return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
     except (ValueError, OverflowError) as error:
         raise FileFault(
             Problem(
@@ -54,7 +65,6 @@ def session_path(folder: Path, session_id: str) -> Path:
                 key="session",
             )
         ) from error
-    return folder / "sessions" / month / f"{session_id}.toml"
 
 
 def find_session_files(folder: Path) -> Iterator[Path]:

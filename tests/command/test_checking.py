@@ -80,6 +80,20 @@ def test_every_shipped_profile_but_screening_is_known_and_counted(anklefirst: An
     assert ran.code == 0
 
 
+def test_an_archives_list_of_files_is_known(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    anklefirst.new()
+    anklefirst.bare("merge", tmp_path / "archive", anklefirst.data)
+    archive, manifest = tmp_path / "archive", tmp_path / "archive" / "manifest.toml"
+    said = "Checked: sessions 1, lists of files 1. No problem found.\n"
+    assert anklefirst("check", archive).out == said
+    assert anklefirst.found(manifest) == []
+    manifest.write_bytes(manifest.read_bytes().replace(b"entries = ", b"entries = 9"))
+    ran = anklefirst("check", archive, "--json")
+    (problem,) = ran.json["problems"]
+    assert (problem["code"], problem["path"]) == ("manifest_damaged", str(manifest))
+    assert (ran.code, anklefirst("check", manifest).code) == (1, 1)
+
+
 def test_an_empty_folder_says_so(anklefirst: Anklefirst, tmp_path: Path) -> None:
     assert "nothing" in anklefirst("check", tmp_path).out
 

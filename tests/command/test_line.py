@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import sys
 import tomllib
+from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -240,6 +241,19 @@ def test_where_tells_the_folders_and_makes_none(anklefirst: Anklefirst) -> None:
     named = anklefirst("where", "--json").json["laptop"]
     assert f'id = "{named}"' in (anklefirst.data / "laptop.toml").read_text(encoding="utf-8")
     assert f"Laptop: {named}\n" in anklefirst("where").out
+
+
+def test_where_tells_where_merges_remember(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    """Only where something is remembered: the other tests' world has no such folder."""
+    assert "cache" not in anklefirst("where", "--json").json
+    cache = tmp_path / "cache"
+    at_home = replace(anklefirst.world.surroundings(), cache_folder=cache)
+    told = replace(anklefirst, world=SimpleNamespace(surroundings=lambda: at_home))
+    assert told("where", "--json").json["cache"] == str(cache)
+    assert f"What merges remember, and may be deleted: {cache}\n" in told("where").out
+    anklefirst.new()
+    told("merge", tmp_path / "archive", anklefirst.data)
+    assert [path.suffix for path in cache.rglob("*") if path.is_file()] == [".sqlite"]
 
 
 def test_where_tells_a_damaged_laptop_file(anklefirst: Anklefirst) -> None:

@@ -18,18 +18,18 @@ from hypothesis import strategies as st
 from strategies import AT, entry_from_line, line_of
 
 from fitcore.clean_text import is_unsafe
-from fitcore.disk import archive_index, archive_work
+from fitcore.disk import archive_index, archive_parts, archive_writer
 from fitcore.disk.archive import merge_folders, open_questions, settle
 from fitcore.disk.archive_check import check_archive
 from fitcore.disk.archive_scan import place_of
 from fitcore.disk.carrying_back import carry_back
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.surroundings import Surroundings
-from fitcore.merge.found import FileKind, Key, Where
+from fitcore.merge.found import FileKind, Key, Where, digest_bytes
 from fitcore.merge.gaps import Numbers
 from fitcore.merge.ledger_lines import draft_erasure
 from fitcore.merge.merge import merge
-from fitcore.problems import FileFault, FolderInUse
+from fitcore.problems import FileFault, FolderInUse, Problem
 from fitcore.record.codec import read_session
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def test_sticks_in_any_order_and_grouping_end_as_the_pure_merge(
     }
     assert set(written) == {p for p in archive.rglob("*.toml") if p.name != "manifest.toml"}
     for path, digest in written.items():
-        assert archive_work.digest_bytes(path.read_bytes()) == digest
+        assert digest_bytes(path.read_bytes()) == digest
     assert last.conflicts_open == plan.report.conflicts_open
     assert (last.gaps, last.clones) == (plan.report.gaps, plan.report.clones)
     assert (last.added, last.updated, last.set_aside) == (0, 0, ())
@@ -403,7 +403,7 @@ def test_a_merge_that_breaks_off_is_finished_by_the_next(
     put(stick, "0199c3a2-99aa-7d40-8c1b-3a90b7d4e511").write_bytes(GARBAGE)
     merge_folders(tmp_path / "smooth", [stick], place)
     wanted = bytes_of(tmp_path / "smooth")
-    real = archive_work.write_durably
+    real = archive_writer.write_durably
     fail_at = itertools.count(1)
     finished = False
     while not finished:
@@ -412,10 +412,10 @@ def test_a_merge_that_breaks_off_is_finished_by_the_next(
 
         def write(*args: object, at: int = number, counted: object = calls, **more: object) -> None:
             if next(counted) == at:  # type: ignore[call-overload]
-                raise FileFault(archive_work.Problem("not_saved", "full", "make room"))
+                raise FileFault(Problem("not_saved", "full", "make room"))
             real(*args, **more)  # type: ignore[arg-type]
 
-        for module in ("archive_work", "set_aside", "manifest"):
+        for module in ("archive_writer", "set_aside", "manifest"):
             monkeypatch.setattr(f"fitcore.disk.{module}.write_durably", write)
         try:
             merge_folders(archive, [stick], place)
@@ -437,14 +437,14 @@ def test_a_file_another_program_changes_during_the_merge_is_not_written_over(
     merge_folders(archive, [stick], place)
     put(stick, ONE, entry("tern-k7qd:1", "posture", "lying"), entry("tern-k7qd:3", "zone", "UTC"))
     filed = place_of(archive, session_key(ONE))
-    real = archive_work.read_bytes
+    real = archive_writer.read_bytes
 
     def changed(path: Path) -> bytes | None:
         if path == filed:
             path.write_bytes(b"somebody else's")
         return real(path)
 
-    monkeypatch.setattr(archive_work, "read_bytes", changed)
+    monkeypatch.setattr(archive_writer, "read_bytes", changed)
     with pytest.raises(FileFault, match="changed this file"):
         merge_folders(archive, [stick], place)
     assert filed.read_bytes() == b"somebody else's"
@@ -477,13 +477,13 @@ def test_trying_out_makes_no_folder(tmp_path: Path) -> None:
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Count which sessions are parsed."""
     parsed: list[str] = []
-    real = archive_work.read_spotted
+    real = archive_parts.read_spotted
 
     def read(spotted: object) -> object:
         parsed.append(spotted.told)  # type: ignore[attr-defined]
         return real(spotted)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(archive_work, "read_spotted", read)
+    monkeypatch.setattr(archive_parts, "read_spotted", read)
     return parsed
 
 

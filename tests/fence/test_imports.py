@@ -99,6 +99,26 @@ def test_pint_is_known_to_one_module_only() -> None:
     assert users == {"fitcore.units"}
 
 
+def test_dask_is_known_to_one_module_only_and_loaded_only_when_asked_for() -> None:
+    names = ("dask", "distributed")
+    users = {
+        m.name
+        for p in PACKAGES
+        for m in modules(p)
+        for n, _ in imported(m)
+        if any(within(n, name) for name in names)
+    }
+    assert users == {"fitcore.disk.engine_dask"}
+    found = {
+        f"{m.name}: {n}"
+        for p in PACKAGES
+        for m in modules(p)
+        for n in loaded_with(m)
+        if any(within(n, name) for name in (*names, "fitcore.disk.engine_dask"))
+    }
+    assert found == set()
+
+
 def test_the_shipped_profiles_are_found_in_one_way_only() -> None:
     """`files("profiles")` finds them in a checkout and in a wheel; a path of one's own does not."""
     readers = {
@@ -156,7 +176,7 @@ def test_profiles_holds_data_and_no_code() -> None:
 def test_only_what_the_project_asks_for_is_imported() -> None:
     known = {
         *sys.stdlib_module_names, *PACKAGES, "textual", "rich", "pint", "tomli_w", "pydantic",
-        "platformdirs", "tzlocal",
+        "platformdirs", "tzlocal", "distributed",
     }  # fmt: skip
     found = {
         f"{module.name}: {name}"

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitcore.disk.data_folder import LAPTOP_FILE
+from fitcore.disk.manifest import MANIFEST, read_manifest
 from fitcore.disk.session_files import (
     SESSION_FILE,
     read_regular,
@@ -51,6 +52,7 @@ _BY_CONTENT = {
     "certainty": re.compile(rb"^\s*\[\[\s*errors\s*\]\]", re.MULTILINE),
     "leg_set": re.compile(rb"^\s*synthetic\s*=", re.MULTILINE),
     "favourites": re.compile(rb"^\s*charts\s*=", re.MULTILINE),
+    "linked": re.compile(rb"^\s*whole_hours\s*=", re.MULTILINE),
 }
 _BY_FOLDER = {
     "ledger": "ledger",
@@ -66,6 +68,7 @@ _BY_FOLDER = {
     "certainty": "certainty",
     "sets": "leg_set",
     "favourites": "favourites",
+    "linked": "linked",
 }
 _IN_SCREENING = {
     "use.toml": "rules_in_use",
@@ -116,6 +119,7 @@ class _Checked:
             "session": say("sessions"),
             "ledger": say("ledgers"),
             "laptop": say("laptop files"),
+            "manifest": say("lists of files"),
             "chart": say("charts"),
             "protocol": say("protocols"),
             "ranges": say("files of ranges"),
@@ -131,6 +135,7 @@ class _Checked:
             "certainty": say("rules on how sure a size is"),
             "leg_set": say("sets of legs"),
             "favourites": say("lists of favourite charts"),
+            "linked": say("rules on linked codes"),
         }
         counts = [f"{words[kind]} {self._counts[kind]}" for kind in words if self._counts[kind]]
         return ", ".join(counts) or say("nothing, there is no file of ours")
@@ -151,6 +156,9 @@ class _Checked:
             found = self._ledger(path, raw)
         elif kind == "laptop":
             found = _laptop(path, raw)
+        elif kind == "manifest":  # whether the files are there is what `verify` tells
+            listed = read_manifest(path.parent)
+            found = [listed] if isinstance(listed, Problem) else []
         elif len(raw) > LARGEST_FILE:
             found = [_too_big(LARGEST_FILE)]
         else:
@@ -198,12 +206,15 @@ class _Checked:
         first = self._profile_ids.setdefault((path.parent.absolute(), kind, name), path)
         if first.absolute() == path.absolute():
             return []
+        told = (
+            say("{path} has the id '{name}' too: neither is used.", path=first, name=name)
+            if kind == "chart"
+            else say("{path} has the id '{name}' too: one hides the other.", path=first, name=name)
+        )
         return [
             Problem(
                 code="same_id",
-                text=say(
-                    "{path} has the id '{name}' too: one hides the other.", path=first, name=name
-                ),
+                text=told,
                 mend=say("Give each its own id."),
                 key="id",
                 level=ProblemLevel.WARNING,
@@ -214,6 +225,8 @@ class _Checked:
 def _kind_of(path: Path, raw: bytes) -> str | None:
     if path.name == LAPTOP_FILE:
         return "laptop"
+    if path.name == MANIFEST:
+        return "manifest"
     if SESSION_FILE.fullmatch(path.name):
         return "session"
     if path.absolute().parent.name == "screening" and path.name in _IN_SCREENING:
@@ -255,6 +268,7 @@ def _model_of(kind: str) -> type[ProfileModel]:
     from fitcore.pressures.pressure_model import IllustrationRules, PressureStandard
     from fitcore.profile_models import Protocol, Ranges
     from fitcore.quality.quality_rules import QualityRules
+    from fitcore.safety.linked_model import LinkedRules
     from fitcore.safety.screening_model import Purposes, Questions, RulesInUse, ScreeningRules
 
     models: dict[str, type[ProfileModel]] = {
@@ -272,6 +286,7 @@ def _model_of(kind: str) -> type[ProfileModel]:
         "certainty": CertaintyRules,
         "leg_set": SetNotes,
         "favourites": Favourites,
+        "linked": LinkedRules,
     }
     return models[kind]
 

@@ -6,7 +6,7 @@ Only the progress line is written here, and only to a terminal.
 from __future__ import annotations
 
 import sys
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
@@ -21,8 +21,10 @@ from tui.commands.finding import require_paths
 if TYPE_CHECKING:
     from argparse import Namespace
     from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
     from pathlib import Path
 
+    from fitcore.disk.archive_engine import Engine
     from fitcore.disk.archive_parts import Merging
     from fitcore.disk.surroundings import Surroundings
     from fitcore.merge.report import MergeReport
@@ -34,19 +36,20 @@ def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outco
     _require_folders(arguments.sticks)
     if archive.exists():
         _require_folders([archive])
-    with _progress(say("merging")) as progress:
+    with _engine(arguments) as engine, _progress(say("merging")) as progress:
         merging = merge_folders(
             archive,
             arguments.sticks,
             surroundings,
             dry_run=arguments.dry_run,
             progress=progress,
+            engine=engine,
         )
     return Outcome(
         ExitCode.NEEDS_PERSON if merging.needs_person else ExitCode.FINE,
         merging.report.as_json(),
         _merge_lines(merging, archive, dry_run=arguments.dry_run),
-        [*merging.notes, *_remarks(merging)],
+        [*merging.notes, *remark_lines(merging)],
     )
 
 
@@ -65,7 +68,7 @@ def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
             ledgers=check.ledgers,
         ),
         *map(str, check.problems),
-        *_gap_lines(check.report),
+        *gap_lines(check.report),
     ]
     return Outcome(
         ExitCode.NEEDS_PERSON if serious or gaps or clones else ExitCode.FINE,
@@ -112,6 +115,27 @@ def carry_back(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
     )
 
 
+def _engine(arguments: Namespace) -> AbstractContextManager[Engine | None]:
+    """Hold what is asked to merge batches; None is the plain loop."""
+    if arguments.partitions is not None and arguments.partitions < 1:
+        raise wrong_use(
+            say("--partitions is not a number from 1."),
+            say("Say into how many parts to divide the sessions, or leave it out."),
+            key="--partitions",
+        )
+    if arguments.engine == "dask":
+        from fitcore.disk.engine_dask import dask_engine
+
+        return dask_engine(arguments.scheduler, arguments.partitions)
+    if arguments.scheduler is not None or arguments.partitions is not None:
+        raise wrong_use(
+            say("--scheduler and --partitions are for a cluster."),
+            say("Add --engine dask, or leave them out."),
+            key="--engine",
+        )
+    return nullcontext()
+
+
 def _merge_lines(merging: Merging, archive: Path, *, dry_run: bool) -> list[str]:
     report = merging.report
     lines = [
@@ -140,10 +164,11 @@ def _merge_lines(merging: Merging, archive: Path, *, dry_run: bool) -> list[str]
         say("! Set aside: {path}: {text}", path=visible(file.path), text=visible(file.text))
         for file in report.set_aside
     ]
-    return [*lines, *set_aside, *_gap_lines(report)]
+    return [*lines, *set_aside, *gap_lines(report)]
 
 
-def _gap_lines(report: MergeReport) -> list[str]:
+def gap_lines(report: MergeReport) -> list[str]:
+    """Say which entries of a laptop are missing, and which numbers were used twice."""
     lines = []
     for gap in report.gaps:
         words = (
@@ -170,7 +195,8 @@ def _gap_lines(report: MergeReport) -> list[str]:
     return [*lines, *clones]
 
 
-def _remarks(merging: Merging) -> list[str]:
+def remark_lines(merging: Merging) -> list[str]:
+    """Say of which sticks nothing, or perhaps not all, was taken."""
     nothing = [
         say("{stick}: nothing of ours is on it.", stick=visible(str(stick)))
         for stick in merging.nothing_on

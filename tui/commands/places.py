@@ -28,6 +28,7 @@ def where(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outco
         "protocols": data / "protocols",
         "rules": data / "rules",
         "state": surroundings.state_folder,
+        "cache": surroundings.cache_folder,
         "profiles": files("profiles"),
     }
     words = {
@@ -36,14 +37,19 @@ def where(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outco
         "protocols": say("Protocols of your own"),
         "rules": say("Rules of your own"),
         "state": say("Laptop's memory"),
+        "cache": say("What merges remember, and may be deleted"),
         "profiles": say("Shipped with the program"),
     }
-    lines = [f"{words[name]}: {visible(str(folder))}" for name, folder in folders.items()]
+    lines = [
+        f"{words[name]}: {visible(str(folder))}"
+        for name, folder in folders.items()
+        if folder is not None
+    ]
     lines.append(say("Laptop: {name}", name=laptop or say("not named yet")))
     return Outcome(
         ExitCode.FINE if problem is None else ExitCode.NEEDS_PERSON,
         {
-            **{name: str(folder) for name, folder in folders.items()},
+            **{name: str(folder) for name, folder in folders.items() if folder is not None},
             "laptop": laptop,
             "problems": [] if problem is None else [problem.as_json()],
         },

@@ -1,0 +1,190 @@
+"""Merging a batch of sessions: files are read, joined and judged here, and nothing is written.
+
+Plain data goes in and plain data comes out, so that a batch may run in any process that sees the
+same files, and run again: the archive is written by whoever asked, in `archive_writer`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitcore.disk.archive_index import Facts
+from fitcore.disk.archive_parts import Part, Totals
+from fitcore.disk.manifest import Listed
+from fitcore.disk.session_files import read_regular
+from fitcore.merge.found import Where, digest_bytes
+from fitcore.merge.gaps import count_numbers
+from fitcore.merge.join import merge_copies
+from fitcore.merge.merge import MergePlan, merge_ledgers
+from fitcore.record.codec import write_session
+from fitcore.record.ledger import write_ledger
+from fitcore.record.session import Session
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from fitcore.disk.archive_scan import Spotted
+    from fitcore.disk.archive_seen import Copies
+    from fitcore.merge.found import Found, Key
+    from fitcore.merge.gaps import Numbers
+    from fitcore.merge.join import Merged
+    from fitcore.merge.ledger_lines import LedgerLines
+
+
+@dataclass(frozen=True, slots=True)
+class ToKeep:
+    """One file to set aside, bytes unchanged."""
+
+    found: tuple[Found, ...]
+    """The file under each name it was found under; all of one digest."""
+    raw: bytes | None
+    """None where there is nothing to copy: a link, a device, too big."""
+    found_in: frozenset[str]
+    """As told to people."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToWrite:
+    """One session or ledger to write."""
+
+    key: Key
+    content: bytes
+    entries: int
+    """Lines somebody recorded; 0 where it is carried as it is."""
+    before: frozenset[str]
+    """What the archive's own file was when it was read, by digest; empty where there was none."""
+
+
+@dataclass(frozen=True)
+class BatchPlan:
+    """What a batch comes to."""
+
+    size: int
+    """Sessions or ledgers in it."""
+    to_keep: tuple[ToKeep, ...]
+    """By digest."""
+    to_write: tuple[ToWrite, ...]
+    """By key."""
+    listed: tuple[Listed, ...]
+    """Files of the archive as they were read."""
+    facts: Mapping[Key, Facts]
+    totals: Totals
+
+
+def merge_batch(batch: Sequence[Copies], ledgers: LedgerLines) -> BatchPlan:
+    """Merge the copies of some sessions.
+
+    Args:
+        batch: where they lie; no session stands in two batches.
+        ledgers: what all ledgers say, joined before.
+    """
+    part = Part()
+    quiet: dict[Key, Facts] = {}
+    for copies in batch:
+        facts = quiet_facts(copies, ledgers)
+        if facts is None or copies.filed is None:
+            part.read(copies)
+        else:
+            quiet[copies.key] = facts
+            size, told = copies.filed.size, copies.filed.told
+            part.listed.append(Listed(told, size, facts.entries, facts.digest))
+    merged = {key: merge_copies(key, part.copies[key], ledgers) for key in sorted(part.copies)}
+    return _plan(MergePlan(merged, ledgers, part.unread_in_order()), part, len(batch), quiet)
+
+
+def merge_first(batch: Sequence[Copies]) -> tuple[BatchPlan, dict[Key, Merged], LedgerLines]:
+    """Merge all ledgers, which sessions are joined by afterwards.
+
+    Args:
+        batch: where ledgers lie, and what is no session and no ledger by its name.
+
+    Returns:
+        What they come to, each ledger, and what all of them say together.
+    """
+    part = Part()
+    for copies in batch:
+        part.read(copies)
+    merged, ledgers = merge_ledgers(part.copies)
+    plan = MergePlan(merged, ledgers, part.unread_in_order())
+    return _plan(plan, part, len(batch), {}), merged, ledgers
+
+
+def join_one(copies: Copies, ledgers: LedgerLines) -> Merged | None:
+    """Join the copies of one session or ledger; None where none of them can be read."""
+    part = Part()
+    part.read(copies)
+    found = part.copies.get(copies.key)
+    return merge_copies(copies.key, found, ledgers) if found else None
+
+
+def quiet_facts(copies: Copies, ledgers: LedgerLines) -> Facts | None:
+    """Return what is remembered of a session that surely stays as it is, else None.
+
+    Such a session is only counted, not parsed.
+    """
+    filed, remembered = copies.filed, copies.remembered
+    if filed is None or remembered is None or copies.kept:
+        return None
+    if ledgers.erased_in(copies.key.name):
+        return None
+    facts = remembered.facts
+    to_hash = [copy for copy in (*copies.own, *copies.brought) if copy is not filed]
+    if not remembered.is_still(filed.size, filed.mtime_ns):
+        to_hash.append(filed)
+    return facts if all(_digest(copy) == facts.digest for copy in to_hash) else None
+
+
+def _plan(plan: MergePlan, part: Part, size: int, quiet: Mapping[Key, Facts]) -> BatchPlan:
+    keep = (
+        ToKeep(
+            tuple(part.under[copy.digest]),
+            part.raw.get(copy.digest),
+            frozenset(part.found_in[copy.digest]),
+        )
+        for copy in plan.to_keep
+    )
+    write = (
+        ToWrite(
+            merged.key,
+            _content(merged, part),
+            len(merged.entries) if merged.carried is None else 0,
+            frozenset(part.archive[merged.key]),
+        )
+        for merged in plan.to_write
+    )
+    numbers = {key: merged.numbers for key, merged in plan.merged.items()}
+    facts = {
+        key: _facts(merged, numbers[key])
+        for key, merged in plan.merged.items()
+        if merged.content is not None and merged.carried is None
+    }
+    return BatchPlan(
+        size,
+        tuple(keep),
+        tuple(write),
+        tuple(part.listed),
+        {**facts, **quiet},
+        Totals.of_plan(plan, numbers.values()) + Totals.of_quiet(quiet.values()),
+    )
+
+
+def _content(merged: Merged, part: Part) -> bytes:
+    if merged.carried is not None:
+        return part.raw[merged.carried.digest] or b""
+    content = merged.content
+    if isinstance(content, Session):
+        return write_session(content).encode()
+    return write_ledger(content).encode() if content is not None else b""
+
+
+def _facts(merged: Merged, numbers: Numbers) -> Facts:
+    own = next((copy.digest for copy in merged.copies if copy.where is Where.ARCHIVE), "")
+    if not all(copy.is_whole for copy in merged.copies):
+        numbers = count_numbers(merged.entries)  # what waits for an answer is not the file's own
+    return Facts(own, len(merged.entries), len(merged.conflicts), numbers)
+
+
+def _digest(spotted: Spotted) -> str:
+    raw = read_regular(spotted.path)
+    return digest_bytes(raw) if isinstance(raw, bytes) else ""
