@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fitcore.pressures.pressure_model import PressureStandard
     from fitcore.profile_models import Protocol, Ranges
     from fitcore.record.session import Session
+    from fitcore.safety.linked_model import LinkedRules
     from fitcore.safety.screening_book import ScreeningBook
 
 
@@ -32,8 +33,12 @@ class Rules:
     """Standards of pressure classes."""
     certainty: CertaintyRules
     """Errors, limits and words of the certainty of a size."""
+    linked: LinkedRules
+    """What of a session under another code of the same person counts."""
     favourites: frozenset[str] = frozenset()
     """Ids of the charts the service uses most."""
+    own_charts: frozenset[str] = frozenset()
+    """Ids of the charts that are the service's own, not shipped."""
 
     def protocol_of(self, session: Session) -> Protocol | None:
         """Return the protocol a session follows; None where it names none known here."""

@@ -15,15 +15,17 @@ from fitcore.disk.session_files import read_sessions
 from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.clock_watch import ClockWatch
-from tui.loading import own_repeat_error, read_profiles
+from tui.loading import ProfileShelf, linked_to, own_repeat_error, read_codes
 from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
     from datetime import datetime
     from pathlib import Path
 
     from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
+    from fitcore.merge.clients import Clients
     from fitcore.record.session import Session
     from tui.chart_grid import ChartGrid
     from tui.desk import Desk
@@ -54,10 +56,11 @@ class AnklefirstApp(App[int]):
         self.demo = demo
         self.surroundings = surroundings
         self.sessions: dict[str, Session] = {}
+        self.links: Clients | None = None
         self.sessions_read = asyncio.Event()
         self._clock = ClockWatch(surroundings)
         self._folder: DataFolder | None = None
-        self._profiles: Profiles | None = None
+        self._shelf = ProfileShelf(data)
         self._desk: Desk | None = None
         """The session opened last."""
         self._running_loop: asyncio.AbstractEventLoop | None = None
@@ -240,10 +243,15 @@ class AnklefirstApp(App[int]):
         if shape_is_due(desk):
             await self.show_shape(desk)
             return
+        profiles = await self.load_profiles()
+        if profiles is not desk.profiles:
+            desk.use_profiles(profiles)
         await self._show(ResultScreen(desk))
 
-    async def show_shape(self, desk: Desk) -> None:
-        """Ask what a tape does not see, then show the result."""
+    async def show_shape(
+        self, desk: Desk, back: Callable[[], Awaitable[None]] | None = None
+    ) -> None:
+        """Ask what a tape does not see, then show the result; Esc leads back, else to measuring."""
         from tui.screens.questions import QuestionsScreen
         from tui.shape_page import shape_form, store_shapes
 
@@ -254,7 +262,7 @@ class AnklefirstApp(App[int]):
             title=say("Shape"),
             save=lambda answers: store_shapes(desk, answers),
             then=lambda: self.show_result(desk),
-            back=lambda: self.show_measure(desk),
+            back=back or (lambda: self.show_measure(desk)),
         )
         await self._show(page)
 
@@ -273,6 +281,7 @@ class AnklefirstApp(App[int]):
         before is shown until then.
         """
         files = await asyncio.to_thread(read_sessions, [self.data])
+        self.links, unlinked = await asyncio.to_thread(read_codes, self.data)
         self.sessions = {file.session.id: file.session for file in files if file.session}
         own = self.folder.laptop.id
         highest = max(
@@ -281,25 +290,22 @@ class AnklefirstApp(App[int]):
         )
         await asyncio.to_thread(self.folder.meet_frontier, highest)
         self.sessions_read.set()
-        unread = [file for file in files if file.session is None]
+        unread = sum(file.session is None for file in files) + unlinked
         if not unread:
             return []
-        return [say("! {count} files could not be read: run anklefirst check.", count=len(unread))]
+        return [say("! {count} files could not be read: run anklefirst check.", count=unread)]
 
     def keep_profiles(self, profiles: Profiles) -> None:
         """Take profiles as they are by now, for the sessions to come."""
-        self._profiles = profiles
+        self._shelf.keep(profiles)
 
     async def reload_profiles(self) -> Profiles:
         """Load charts, protocols and rules again, as they lie there now."""
-        self._profiles = None
-        return await self.load_profiles()
+        return await self._shelf.load(anew=True)
 
     async def load_profiles(self) -> Profiles:
-        """Load charts, protocols and rules, once, in a thread."""
-        if self._profiles is None:
-            self._profiles = await asyncio.to_thread(read_profiles, self.data)
-        return self._profiles
+        """Load charts, protocols and rules in a thread; again where chart files have changed."""
+        return await self._shelf.load()
 
     async def open_desk(self, session: Session) -> Desk:
         """Open a session of the folder, as it is on disk now."""
@@ -327,13 +333,12 @@ class AnklefirstApp(App[int]):
             session,
             now=self.now,
             earlier=earlier,
-            opening={}
-            if session.entries
-            else {key: value for key, value in opening.items() if value},
+            opening={k: value for k, value in opening.items() if value and not session.entries},
             clock_flags=lambda: self._clock.flags(
                 self._known_sessions(), laptop.id, profiles.rules.time
             ),
             own_error=own_error,
+            linked=linked_to(session, client, self.links, self.sessions.values()),
         )
         return self._desk
 

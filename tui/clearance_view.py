@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 
+from fitcore.merge.clients import in_groups, linked_sessions
 from fitcore.points import LEGS, side_words
 from fitcore.record.last_time import LastTime, sessions_before
 from fitcore.record.readings import Readings
-from fitcore.safety.clearance import judge_clearance
+from fitcore.safety.clearance import judge_clearance, source_words
 from fitcore.safety.outcomes import (
     Action,
     Clearance,
@@ -20,12 +21,14 @@ from fitcore.safety.outcomes import (
     outcome_words,
     urgency_words,
 )
+from fitcore.safety.shape import recorded_shapes, shape_words
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
 
+    from fitcore.merge.clients import Clients
     from fitcore.record.session import Session
     from fitcore.rules import Rules
     from fitcore.safety.clearance import SessionClearance
@@ -39,8 +42,11 @@ def legs_content(clearance: SessionClearance) -> Content:
         if not leg.asked:
             parts += [(f"{side_words(side):<7}", "bold"), say("not to be fitted"), "\n"]
             continue
-        style = "bold" if answer.offered else "bold reverse"
+        in_the_way = answer.offered and bool(recorded_shapes(clearance.session, side))
+        style = "bold" if answer.offered and not in_the_way else "bold reverse"
         shown = say("may be fitted") if answer.offered else outcome_words(answer.clearance)
+        if in_the_way:
+            shown = say("not to fit: shape, a specialist first")
         told = say("  ABPI {abpi}", abpi=leg.abpi.shown) if leg.abpi.shown else ""
         if answer.offered and answer.highest_mmhg is not None:
             told += say("  at most {mmhg} mmHg, the highest printed", mmhg=answer.highest_mmhg)
@@ -84,8 +90,9 @@ def action_words(action: Action) -> str:
 def rule_content(clearance: SessionClearance, rule: FiredRule | None) -> Content:
     """Return one rule whole, with its source, and what can be done about it."""
     if rule is None:
-        told = (say("No rule speaks against fitting."), *clearance.purpose_notes())
-        return Content("\n".join(told))
+        told = shape_against(clearance) or say("No rule speaks against fitting.")
+        told = "\n".join([told, *clearance.purpose_notes()])
+        return Content(told)
     what_next = {
         Action.HOLD: say("No decision lifts this; F4 records a new assessment."),
         Action.STOP: say("F2 records the decision of a specialist."),
@@ -94,15 +101,26 @@ def rule_content(clearance: SessionClearance, rule: FiredRule | None) -> Content
     }[rule.action]
     if rule.action in (Action.ASK, Action.STOP) and not rule.lifted_by:
         what_next = say("No decision lifts this here.")
+    if rule.action is Action.HOLD and rule.found_in:
+        what_next = say("No decision lifts this; its new assessment is recorded in that session.")
     if any(rule.id in decision.covers for decision in clearance.decisions):
         what_next = say("A decision about this is recorded.")
     return Content.assemble(
         (rule.text, "bold"),
         "\n",
-        (say("Source ({status}): {source}", status=rule.status, source=rule.source), "dim"),
+        (source_words(rule.status, rule.source), "dim"),
         "\n",
         what_next,
     )
+
+
+def shape_against(clearance: SessionClearance) -> str:
+    """Say which legs' shape keeps every size back, as the result says it; empty where none does."""
+    told = []
+    for leg in clearance.result.legs:
+        why = shape_words(recorded_shapes(clearance.session, leg.side)) if leg.asked else ""
+        told += [f"{side_words(leg.side)}: {why}"] if why else []
+    return " ".join(told)
 
 
 def is_stopped(clearance: SessionClearance) -> bool:
@@ -114,7 +132,11 @@ def is_stopped(clearance: SessionClearance) -> bool:
 
 
 def stopped_among(
-    ids: Iterable[str], sessions: Mapping[str, Session], rules: Rules, on: date
+    ids: Iterable[str],
+    sessions: Mapping[str, Session],
+    rules: Rules,
+    on: date,
+    links: Clients | None = None,
 ) -> frozenset[str]:
     """Return the ids of sessions a stop or a hold stands in.
 
@@ -123,15 +145,20 @@ def stopped_among(
         sessions: all sessions by id, to compare with the same client's earlier ones.
         rules: the rules of screening among them.
         on: today.
+        links: which codes are one person's: a stop under one holds under all.
     """
     asked = {name: sessions[name].text("client") for name in ids}
     clients = set(asked.values())
     theirs = [session for session in sessions.values() if session.text("client") in clients]
+    grouped = in_groups(sessions.values(), links) if links is not None else ()
     found = set()
     for name, client in asked.items():
         session = sessions[name]
         last = LastTime(sessions_before(session, client, theirs))
-        if is_stopped(judge_clearance(session, Readings(session), rules, on=on, last=last)):
+        linked = linked_sessions(session, links, grouped) if links is not None else ()
+        readings = Readings(session)
+        judged = judge_clearance(session, readings, rules, on=on, last=last, linked=linked)
+        if is_stopped(judged):
             found.add(name)
     return frozenset(found)
 
@@ -144,6 +171,9 @@ def advice(clearance: SessionClearance) -> str:
     if not stopped and not answers:
         return say("There is no leg to fit here.")
     if not stopped and all(answer.offered for answer in answers):
+        shape = shape_against(clearance)
+        if shape:
+            return shape
         why_not = [leg.abpi.why_not for leg in result.legs if leg.abpi.why_not]
         told = [answer.why for answer in answers if result.rules]
         return next(iter((*why_not, *told)), "")

@@ -6,13 +6,11 @@ judged here is judged by the core.
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
 from fitcore.doubts.repeats import TAKEN_UP_AGAIN, repeat_way, skip_reason
 from fitcore.fit import SessionFit, fit_session
-from fitcore.instants import hours_between
 from fitcore.moment.postures import posture_to_store
 from fitcore.moment.swelling import model_words
 from fitcore.points import LEGS, Kind, Place, Side, other_side
@@ -27,13 +25,15 @@ from fitcore.record.edits import (
 )
 from fitcore.shoes import ShoeSize
 from fitcore.words import say
+from tui.desk_again import rounds_paused_at
 from tui.desk_conditions import time_flags
 from tui.desk_view import View, following_field, look
-from tui.desk_words import reading_words, saved_words, usual_words, where_words
+from tui.desk_words import reading_words, saved_words, where_words
 from tui.telling import Telling
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
+    from datetime import datetime
 
     from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.disk.data_folder import DataFolder
@@ -67,6 +67,7 @@ class Desk:
         opening: Mapping[str, Value] | None = None,
         clock_flags: Callable[[], tuple[Flag, ...]] = tuple,
         own_error: RepeatErrorOf | None = None,
+        linked: Sequence[Session] = (),
     ) -> None:
         """Open a session at the field it was left at.
 
@@ -79,12 +80,13 @@ class Desk:
             opening: answers a new session begins with; written with the first others.
             clock_flags: what is doubtful about the laptop's clock at this moment.
             own_error: the measurer's own repeat error in mm, where enough is known of it.
+            linked: all sessions under the client's other codes, judged together with this one.
         """
         self.folder = folder
         self.profiles = profiles
         self.session = session
         self.earlier = earlier
-        self._own_error = own_error
+        self._own_error, self._linked = own_error, linked
         self._opening = dict(opening or {})
         self.half_typed: dict[str, str] = {}
         """Name of a field to what is typed there and not accepted."""
@@ -92,6 +94,8 @@ class Desk:
         self.telling = Telling()
         self.posture_changed = False
         """Whether the questions just gave another posture than before: asked about once."""
+        self.again = rounds_paused_at(session.value("paused"))
+        """Times round of places to be read once more, asked for at the result."""
         self.now = now
         self._view: View | None = None
         self._at = self._resume_at()
@@ -101,7 +105,8 @@ class Desk:
     @property
     def _seen(self) -> View:
         if self._view is None or self._view.session is not self.session:
-            self._view = look(self.session, self.sides, self.protocol, self.result())
+            judged = self.result()
+            self._view = look(self.session, self.sides, self.protocol, judged, self.again)
         return self._view
 
     @property
@@ -178,11 +183,6 @@ class Desk:
         """Whether every field is answered."""
         return next_open(self.steps, self.readings) is None
 
-    def hours_up(self) -> float | None:
-        """Hours since rising, by the laptop's clock; None where it is not known."""
-        rising = self.session.value("rising_at")
-        return hours_between(rising, self.now()) if isinstance(rising, datetime) else None
-
     def time_flags(self) -> tuple[Flag, ...]:
         """Return what hour and clock say about a reading taken now, or corrected: taken then."""
         return time_flags(self)
@@ -196,12 +196,8 @@ class Desk:
             self.earlier,
             on=self.now().date(),
             own_error=self._own_error,
+            linked=self._linked,
         )
-
-    def usual_words(self) -> str:
-        """Return the usual range of the present field, in the tape's unit."""
-        known = self.profiles.rules.ranges.of(self.step.point, self.step.kind)
-        return usual_words(known, self.unit)
 
     # --- moves that write (blocking) ---------------------------------------------------------
 
@@ -352,6 +348,10 @@ class Desk:
     def go_to(self, step: Step) -> None:
         """Go to a field."""
         self._at = step.name
+
+    def read_again(self, place: Place, number: int) -> None:
+        """Lay out one more time round of a place, beside the readings it has."""
+        self.again[place], self._view = number, None
 
     def _move_on(self, *, corrected: bool = False) -> None:
         following = following_field(self._seen, self.index, corrected=corrected)

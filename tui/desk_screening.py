@@ -125,7 +125,11 @@ def store_decision(desk: Desk, told: Mapping[str, Value]) -> None:
     """
     at = desk.now()
     sides = decidable_sides(desk) if told["side"] == Side.BOTH else (Side(str(told["side"])),)
-    drafts = [draft_decision(desk.session, _decision(desk, side, told), at) for side in sides]
+    linked = [found.session for found in desk.clearance.linked]
+    drafts = [
+        draft_decision(desk.session, _decision(desk, side, told), at, linked=linked)
+        for side in sides
+    ]
     desk.append(*drafts)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from fitcore.words import mark, say
 from tui.action import Action
 from tui.chart_keys import CHART_KEYS
+from tui.merge_keys import MERGE_KEYS
 from tui.try_out_keys import TRY_OUT
 
 _HELP = Action("help", ("f1", "question_mark"), mark("help"), mark("show what the keys do"))
@@ -57,6 +58,13 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
             ("f6",),
             mark("repeats"),
             mark("show how well readings agree, by measurer and point"),
+            shown=False,
+        ),
+        Action(
+            "merge",
+            ("f7",),
+            mark("merge"),
+            mark("merge other laptops' sticks, answer what is open, carry it back"),
             shown=False,
         ),
         Action(
@@ -340,6 +348,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         _QUIT,
     ),
     **CHART_KEYS,
+    **MERGE_KEYS,
 }
 """Screen name to its actions, in the order the footer shows them."""
 
@@ -354,6 +363,7 @@ _KEY_WORDS = {
     "question_mark": "?",
     "pagedown": mark("PgDn"),
     "pageup": mark("PgUp"),
+    "space": mark("Space"),
 }
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -43,6 +44,8 @@ def carry_back(
     stick: Path,
     surroundings: Surroundings,
     progress: Callable[[int, int], None] | None = None,
+    *,
+    is_held: bool = False,
 ) -> CarriedBack:
     """Write an archive's sessions and ledgers to a stick for the laptops, and read them back.
 
@@ -54,6 +57,7 @@ def carry_back(
         stick: the stick; `to-laptops` is made on it.
         surroundings: clock and folders.
         progress: told how many of all files are done; each is done twice, written and read back.
+        is_held: whether the caller holds the archive already.
 
     Raises:
         FolderInUse: another program has the archive or `to-laptops` open.
@@ -63,7 +67,7 @@ def carry_back(
     listed: list[Listed] = []
     left_out: list[Problem] = []
     written = 0
-    with locked(archive, surroundings):
+    with nullcontext() if is_held else locked(archive, surroundings):
         make_folder(folder)
         with locked(folder, surroundings):
             spotted = [f for f in spot_folder(archive, Where.ARCHIVE) if f.where is Where.ARCHIVE]

@@ -15,7 +15,7 @@ import tzlocal
 import fitcore
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
 APPLICATION = "anklefirst"
 
@@ -37,6 +37,8 @@ class Surroundings:
     """When this version was made: a clock that shows an earlier day is wrong."""
     cache_folder: Path | None = None
     """Holds only what can be made again at any time; None: nothing is remembered."""
+    drives: Callable[[], Sequence[Path]] | None = None
+    """What is plugged in, to be offered; None: only typed folders are taken."""
 
 
 def real_surroundings() -> Surroundings:
@@ -50,7 +52,15 @@ def real_surroundings() -> Surroundings:
         monotonic=time.monotonic,
         built_on=fitcore.BUILT_ON,
         cache_folder=Path(platformdirs.user_cache_dir(APPLICATION)),
+        drives=_drives,
     )
+
+
+def _drives() -> Sequence[Path]:
+    # Imported when somebody merges on the screen: measuring starts without it.
+    from fitcore.disk.drives import plugged_in
+
+    return plugged_in()
 
 
 def default_data_folder() -> Path:

@@ -16,7 +16,7 @@ from fitcore.merge.conflicts import Candidate, Conflict, conflict_id, origin_of
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import reason_text
 from fitcore.record.entries import Draft
-from fitcore.safety.screening_result import join_results
+from fitcore.record.session import join
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from fitcore.merge.conflicts import ConflictKind
     from fitcore.merge.ledger_lines import LedgerLines
     from fitcore.record.entries import Entry, Value
-    from fitcore.safety.screening_result import ScreeningResult
+    from fitcore.record.session import Session
 
 LINKED, DISTINCT = "linked", "distinct"
 """What is said of two codes."""
@@ -113,24 +113,53 @@ class Clients:
         return [e for e in self.distincts if len(set(_codes(e)) & set(group)) > 1]
 
 
-def join_screening(
-    own: ScreeningResult,
-    code: str,
-    results: Mapping[str, Sequence[ScreeningResult]],
-    clients: Clients,
-) -> ScreeningResult:
-    """Return screening of a session, with what stops under the person's other codes.
+def codes_in(session: Session, client: str = "") -> tuple[str, ...]:
+    """Return the codes a session stands under, sorted; several where laptops differ.
 
     Args:
-        own: the result of the session looked at.
-        code: its client's code.
-        results: results of other sessions by code.
-        clients: which codes are one person's.
+        session: the session.
+        client: the code it is begun with, where nothing is written yet.
     """
-    others = [
-        r for other in clients.codes_of(code) if other != code for r in results.get(other, ())
-    ]
-    return join_results(own, *others)
+    written = {str(value) for value in session.answer("client").values}
+    return tuple(sorted((written or {client}) - {""}))
+
+
+def in_groups(sessions: Iterable[Session], clients: Clients) -> tuple[Session, ...]:
+    """Return the sessions under a code that has others; without any link none is looked at."""
+    grouped = {code for group in clients.groups for code in group}
+    if not grouped:
+        return ()
+    return tuple(s for s in sessions if not grouped.isdisjoint(codes_in(s)))
+
+
+def linked_sessions(
+    session: Session, clients: Clients, known: Iterable[Session], client: str = ""
+) -> tuple[Session, ...]:
+    """Return the sessions under the person's other codes, by id, to be judged together with one.
+
+    Codes said to be one person's and not, count while that is open. Copies of one session, such as
+    of two folders, are joined.
+
+    Args:
+        session: the session looked at.
+        clients: which codes are one person's.
+        known: all sessions known here, or at least those of grouped codes.
+        client: the code it is begun with, where nothing is written yet.
+    """
+    others = other_codes(codes_in(session, client), clients)
+    if not others:
+        return ()
+    found: dict[str, Session] = {}
+    for one in known:
+        if one.id != session.id and others & set(codes_in(one)):
+            found[one.id] = join(found.get(one.id, one), one)
+    return tuple(found[id_] for id_ in sorted(found))
+
+
+def other_codes(codes: Iterable[str], clients: Clients) -> frozenset[str]:
+    """Return the other codes of a person or, where laptops differ about the code, of each."""
+    own = frozenset(codes)
+    return frozenset(other for code in own for other in clients.codes_of(code)) - own
 
 
 def rival_codes(

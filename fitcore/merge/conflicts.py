@@ -209,8 +209,10 @@ def _candidate(session: Session, value: Value, entries: Sequence[Entry]) -> Cand
 
 
 def _readings(session: Session) -> Iterable[Conflict]:
+    if not may_be_disputed(session):
+        return
     readings = Readings(session)
-    lines = _lines_of_readings(session)
+    lines = _lines_of_readings(session) if readings.disputes else {}
     for kind, rivals in _united(readings):
         groups: dict[object, list[Reading]] = defaultdict(list)
         for rival in rivals:
@@ -242,6 +244,24 @@ def _readings(session: Session) -> Iterable[Conflict]:
             frozenset({rival.name for rival in rivals}.union(struck)),
             tuple(dict.fromkeys(names)),
         )
+
+
+def may_be_disputed(session: Session) -> bool:
+    """Whether readings can stand against each other; where not, none need be read for it.
+
+    Only what was written instead of a reading, or two shoe sizes of one side, can. Nearly every
+    session has neither, and reading them all is most of what a merge would do.
+    """
+    shoes: set[str] = set()
+    for entry in session.entries:
+        if entry.array == "readings":
+            if entry.replaces:
+                return True
+            if entry.text("kind") == Kind.SHOE:
+                if entry.text("side") in shoes:
+                    return True
+                shoes.add(entry.text("side"))
+    return False
 
 
 def _version(reading: Reading) -> tuple[object, ...]:

@@ -6,6 +6,7 @@ answer changed since without a new assessment still holds a leg, so it is told, 
 
 from __future__ import annotations
 
+from decimal import Decimal
 from itertools import chain
 from typing import TYPE_CHECKING
 
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from fitcore.safety.clearance import SessionClearance
     from fitcore.safety.outcomes import FiredRule
     from fitcore.safety.screening_answers import Answer
+    from fitcore.safety.screening_book import ScreeningBook
     from fitcore.safety.screening_model import PressureField, Question, Rule
 
 _THERE = "present"
@@ -69,7 +71,9 @@ class AnswersTold:
     def because(self, fired: FiredRule) -> Iterator[str]:
         """Tell what made a rule fire."""
         rule = self._rules.get(fired.id)
-        if rule is None:
+        if fired.found_in:
+            yield from _because_linked(fired, self._book)
+        elif rule is None:
             yield from self._because_built_in(fired)
         elif rule.measure is not None:
             yield from self._because_measured(rule.measure, fired.sides)
@@ -185,6 +189,17 @@ def _is_pressure(field: PressureField, value: Value) -> bool:
     except ReadingError:
         return False
     return True
+
+
+def _because_linked(fired: FiredRule, book: ScreeningBook) -> Iterator[str]:
+    """Tell the answers and pressures of another session that made a rule fire there."""
+    for told in dict.fromkeys(what.partition("/")[2] for _, what in fired.basis):
+        name, _, value = told.partition("=")
+        if name.startswith(PRESSURE_PREFIX):
+            figure = value.replace(".", "", 1).isdecimal()
+            yield screening_words(book, name, Decimal(value) if figure else value)
+        elif name.startswith(ANSWER_PREFIX):
+            yield screening_words(book, name, value)
 
 
 def _counts(rule: Rule, answer: Answer) -> bool:

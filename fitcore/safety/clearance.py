@@ -14,6 +14,8 @@ from fitcore.doubts.repeats import differing
 from fitcore.points import LEGS
 from fitcore.pressures.pressure import range_words
 from fitcore.record.fields import choice_words
+from fitcore.record.last_time import LastTime, sessions_before
+from fitcore.record.readings import Readings
 from fitcore.safety.calves import Calves, judge_calves
 from fitcore.safety.decisions import (
     LIMIT_RULE,
@@ -23,11 +25,12 @@ from fitcore.safety.decisions import (
     decisions_of,
     may_fit,
 )
+from fitcore.safety.linked import Counted, LinkedSession, count_linked
 from fitcore.safety.outcomes import Action, Clearance
 from fitcore.safety.prescription import Prescription, beside_prescription, prescription_of
 from fitcore.safety.screening import SessionAnswers, answers_of, screen_session
 from fitcore.safety.screening_answers import Garment
-from fitcore.safety.screening_result import with_rules
+from fitcore.safety.screening_result import join_results, with_rules
 from fitcore.safety.swelling_told import swelling_not_told
 from fitcore.words import say
 
@@ -38,8 +41,6 @@ if TYPE_CHECKING:
 
     from fitcore.charts.chart import Chart
     from fitcore.points import Side
-    from fitcore.record.last_time import LastTime
-    from fitcore.record.readings import Readings
     from fitcore.record.session import Session
     from fitcore.rules import Rules
     from fitcore.safety.outcomes import FiredRule
@@ -56,8 +57,11 @@ class SessionClearance:
     told: SessionAnswers
     calves: Calves
     result: ScreeningResult
+    """Of screening, the more careful of this session and what counts under linked codes."""
     decisions: tuple[Decision, ...]
     prescription: Prescription | None
+    linked: tuple[Counted, ...] = ()
+    """What counts of sessions under the person's other codes."""
 
     def leg(self, side: Side) -> ClearanceAnswer:
         """Say whether anything may be fitted on a leg, whatever the garment."""
@@ -98,12 +102,11 @@ class SessionClearance:
                 whom = f" {range_words(*advice.mmhg)}: {advice.for_whom}"
             told.append(
                 say(
-                    "For {purpose}: {text}{whom} Source ({status}): {source}",
+                    "For {purpose}: {text}{whom} {source}",
                     purpose=choice_words(str(purpose)),
                     text=advice.text,
                     whom=whom,
-                    status=advice.status,
-                    source=advice.source,
+                    source=source_words(advice.status, advice.source),
                 )
             )
         return tuple(told)
@@ -134,7 +137,7 @@ class SessionClearance:
 
     def as_json(self) -> dict[str, object]:
         """Return the screening part of `fit --json`."""
-        return self.result.as_json()
+        return {**self.result.as_json(), "linked": [found.as_json() for found in self.linked]}
 
     def _with(self, form: str, upper: Decimal | None) -> ScreeningResult:
         """Return screening for one garment; charts that print the same share one."""
@@ -147,7 +150,7 @@ class SessionClearance:
                 # The limit itself is compared by `clearance`, which says both figures.
                 others = tuple(rule for rule in found.rules if rule.id != LIMIT_RULE)
                 found = with_rules(replace(found, rules=others), ())
-            self._garments[key] = found
+            self._garments[key] = _joined(found, self.linked)
         return self._garments[key]
 
     @cached_property
@@ -173,6 +176,7 @@ def judge_clearance(
     *,
     on: date,
     last: LastTime | None = None,
+    linked: Sequence[Session] = (),
 ) -> SessionClearance:
     """Judge whether a session's legs may be fitted.
 
@@ -182,6 +186,7 @@ def judge_clearance(
         rules: the rules of screening and the standards of pressure classes.
         on: the day something would be fitted: an ABPI ages, and a decision has a review date.
         last: the client's sessions before.
+        linked: all sessions under the person's other codes; what stops there stops here.
     """
     told = answers_of(session, rules.screening)
     calves = judge_calves(
@@ -193,16 +198,35 @@ def judge_clearance(
         differ=differing(readings, rules.repeat_of(session)),
     )
     prescription = prescription_of(told.present[0], rules.standards)
+    elsewhere = _count_linked(session, linked, rules, on)
+    own = _screen(told, rules, on, _seen(session, calves), prescription)
     return SessionClearance(
         session,
         rules,
         on,
         told,
         calves,
-        _screen(told, rules, on, _seen(session, calves), prescription),
+        _joined(own, elsewhere),
         decisions_of(session),
         prescription,
+        elsewhere,
     )
+
+
+def _count_linked(
+    session: Session, linked: Sequence[Session], rules: Rules, on: date
+) -> tuple[Counted, ...]:
+    """Judge each session under the person's other codes by itself, and say what of it counts."""
+    judged = []
+    for other in linked:
+        last = LastTime(sessions_before(other, other.text("client"), linked))
+        found = judge_clearance(other, Readings(other), rules, on=on, last=last)
+        judged.append(LinkedSession(other, found.result, found.calves, found.decisions))
+    return count_linked(session, judged, rules.screening, rules.linked, on=on) if judged else ()
+
+
+def _joined(own: ScreeningResult, linked: Sequence[Counted]) -> ScreeningResult:
+    return join_results(own, *(found.result for found in linked))
 
 
 def _screen(
@@ -219,6 +243,13 @@ def _screen(
 def _seen(session: Session, calves: Calves) -> tuple[FiredRule, ...]:
     """Return what was seen at the legs themselves, whatever was answered on a page."""
     return (*calves.rules, *swelling_not_told(session))
+
+
+def source_words(status: str, source: str) -> str:
+    """Say where a rule or an advice comes from; what is ours alone is called that."""
+    if source.strip().rstrip(".") == "Ours":
+        return say("Our own judgement; no published source.")
+    return say("Source ({status}): {source}", status=status, source=source)
 
 
 def cautions() -> str:

@@ -174,8 +174,16 @@ def clearance(
     return answer
 
 
-def draft_decision(session: Session, decision: Decision, at: datetime) -> Draft:
+def draft_decision(
+    session: Session, decision: Decision, at: datetime, *, linked: Sequence[Session] = ()
+) -> Draft:
     """Record a decision; it replaces every decision on the leg seen here.
+
+    Args:
+        session: the session.
+        decision: the decision.
+        at: the instant, from the caller's clock.
+        linked: sessions under the person's other codes, whose answers it may rest on, too.
 
     Raises:
         ReadingError: name, reason or rules are missing, or the dates cannot be right: nobody
@@ -197,7 +205,7 @@ def draft_decision(session: Session, decision: Decision, at: datetime) -> Draft:
     )
     require(
         decision.how == "written"
-        or decision.decided_on >= _answered_on(session, decision.rests_on, at),
+        or decision.decided_on >= _answered_on(session, linked, decision.rests_on, at),
         "decided_on",
         say("Decided by telephone before an answer it is about was given: ask again."),
     )
@@ -331,10 +339,16 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _answered_on(session: Session, rests_on: Sequence[str], at: datetime) -> date:
+def _answered_on(
+    session: Session, linked: Sequence[Session], rests_on: Sequence[str], at: datetime
+) -> date:
     """Return the day the newest of some answers was given; a clock of the future says nothing."""
     names = {told.partition("=")[0] for told in rests_on}
-    written = [head.at for name in names for head in session.answer(name).heads]
+    heads = [head for name in names for head in session.answer(name).heads]
+    for other in linked:
+        theirs = [name for name in names if name.startswith(f"{other.id}/")]
+        heads += [h for n in theirs for h in other.answer(n.removeprefix(f"{other.id}/")).heads]
+    written = [head.at for head in heads]
     days = [when.date() for when in written if when is not None and when <= at]
     return max(days, default=date.min)
 

@@ -72,6 +72,8 @@ class FiredRule:
     """For each leg what it fired on: answers, pressures, readings, as `screen.bypass_left=yes`."""
     suspects_clot: bool = False
     """No ABPI is taken of its legs."""
+    found_in: str = ""
+    """Id of the session under a linked code it was found in; empty for the session's own."""
 
     def rests_on(self, side: Side) -> tuple[str, ...]:
         """Return what it fired on for one leg; empty where it rests on nothing that was told."""

@@ -1,12 +1,11 @@
-"""Codes of one person: links, *not the same*, both at once, and a stop that holds for both."""
+"""Codes of one person: links, *not the same*, both at once, and the sessions under all of them."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 import pytest
-from screening_cases import answers, screened
-from strategies import AT, entry_of
+from strategies import AT, SESSION, entry_of
 
 from fitcore.identity import EntryId
 from fitcore.merge.clients import (
@@ -14,11 +13,13 @@ from fitcore.merge.clients import (
     draft_distinct,
     draft_link,
     draft_unlink,
-    join_screening,
+    in_groups,
+    linked_sessions,
     rival_codes,
 )
 from fitcore.merge.ledger_lines import gather
 from fitcore.problems import ReadingError
+from fitcore.record.session import Session
 
 if TYPE_CHECKING:
     from fitcore.record.entries import Draft, Entry
@@ -114,15 +115,50 @@ def test_not_the_same_silences_a_guess_for_good() -> None:
     assert rival_codes(sittings, clients(link("tern-k7qd:1", B, A))) == ((C, D),)
 
 
+def session(number: int, *codes: str) -> Session:
+    """Return a session under a code, or under several where laptops differ."""
+    lines = [
+        entry_of("answers", f"tern-k7qd:{number}{at}", what="client", is_=code)
+        for at, code in enumerate(codes, 1)
+    ]
+    return Session(SESSION[:-1] + str(number), frozenset(lines))
+
+
 @pytest.mark.parametrize("also", [(), (distinct("dunlin-m4ex:9", A, B),)])
-def test_a_stop_under_one_code_holds_under_the_other_even_while_it_is_disputed(
+def test_sessions_under_the_persons_other_codes_are_found_even_while_it_is_disputed(
     also: tuple[Entry, ...],
 ) -> None:
-    clean, stopped = screened(), screened(answers(bypass_left="yes"))
+    own, again, other, third = session(1, A), session(2, A), session(3, B), session(4, C)
+    known = [other, third, own, again]
     people = clients(link("tern-k7qd:1", A, B), *also)
-    assert join_screening(clean, A, {A: [clean], B: [stopped]}, people).outcome == "stop"
-    assert join_screening(clean, B, {A: [stopped]}, people).outcome == "stop"
-    assert join_screening(clean, A, {A: [clean], B: [stopped]}, clients(*also)) == clean
+    assert linked_sessions(own, people, known) == (other,)
+    assert linked_sessions(other, people, known) == (own, again)
+    assert linked_sessions(third, people, known) == ()
+    assert linked_sessions(own, clients(*also), known) == ()
+    assert in_groups(known, people) == (other, own, again)
+    assert in_groups(known, clients(*also)) == ()
+
+
+def test_a_session_that_may_be_of_two_codes_counts_for_both_and_is_held_by_both() -> None:
+    both, own, other = session(1, A, C), session(2, A), session(3, B)
+    people = clients(link("tern-k7qd:1", A, B))
+    assert linked_sessions(both, people, [own, other]) == (other,)
+    assert linked_sessions(other, people, [both, own]) == (both, own)
+
+
+def test_a_session_not_begun_yet_is_of_the_code_it_is_begun_with() -> None:
+    new, other = session(1), session(3, B)
+    people = clients(link("tern-k7qd:1", A, B))
+    assert linked_sessions(new, people, [other], A) == (other,)
+    assert linked_sessions(new, people, [other]) == ()
+
+
+def test_two_copies_of_a_linked_session_are_joined() -> None:
+    other, more = session(3, B), session(3, B)
+    more = more.with_entries(entry_of("remarks", "tern-k7qd:99", text="seen again"))
+    people = clients(link("tern-k7qd:1", A, B))
+    for known in ([other, more], [more, other]):
+        assert linked_sessions(session(1, A), people, known) == (more,)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from strategies import AT, SESSION, entry_of, session_of
 
 from fitcore.identity import EntryId
@@ -15,6 +17,7 @@ from fitcore.merge.conflicts import (
     Conflict,
     conflict_words,
     find_conflicts,
+    may_be_disputed,
     settled_conflicts,
     waiting_for,
 )
@@ -50,9 +53,46 @@ def struck(by: str, *names: str) -> Entry:
     return entry_of("withdrawn", by, takes_back=list(names), why="tape had slipped")
 
 
+def shoe(by: str, side: str, size: str, *older: str) -> Entry:
+    place = {"side": side, "point": "foot", "kind": "shoe", "round": 1}
+    seen = {"instead_of": list(older)} if older else {}
+    value = {"typed": size, "value": Decimal(size), "system": "eu"}
+    return entry_of("readings", by, **place, **value, **seen)
+
+
 LYING = answer(f"{TERN}:90", "lying")
 STANDING = answer(f"{DUNLIN}:41", "standing", f"{TERN}:90")
 SITTING = answer(f"{TERN}:97", "sitting", f"{TERN}:90")
+
+
+_names = st.sampled_from((f"{TERN}:1", f"{DUNLIN}:2", f"{PETREL}:3", f"{DESK}:4"))
+_lines = st.one_of(
+    st.builds(girth, _names, st.sampled_from(("22.3", "22.4"))),
+    st.builds(girth, _names, st.sampled_from(("22.3", "22.4")), _names),
+    st.builds(shoe, _names, st.sampled_from(("left", "both")), st.sampled_from(("39", "40"))),
+    st.builds(shoe, _names, st.just("both"), st.just("39"), _names),
+    st.builds(lambda by, row: girth(by, "22.3", row=row), _names, st.sampled_from(("a", "b"))),
+    st.builds(struck, _names, _names),
+)
+
+
+@given(st.frozensets(_lines, max_size=6))
+def test_readings_that_are_not_looked_at_stand_against_nothing(lines: frozenset[Entry]) -> None:
+    session = session_of(*lines)
+    if not may_be_disputed(session):
+        assert Readings(session).disputes == []
+
+
+def test_most_sessions_need_no_look_at_their_readings() -> None:
+    plain = (girth(f"{TERN}:1", "22.3"), girth(f"{TERN}:2", "22.4"), struck(f"{TERN}:3", "x"))
+    assert not may_be_disputed(session_of(*plain, shoe(f"{TERN}:4", "left", "39")))
+    assert not may_be_disputed(
+        session_of(shoe(f"{TERN}:4", "left", "39"), shoe(f"{TERN}:5", "right", "39"))
+    )
+    assert may_be_disputed(session_of(girth(f"{TERN}:2", "22.4", f"{TERN}:1")))
+    assert may_be_disputed(
+        session_of(shoe(f"{TERN}:4", "both", "39"), shoe(f"{DUNLIN}:5", "both", "39"))
+    )
 
 
 def only(session: Session) -> Conflict:

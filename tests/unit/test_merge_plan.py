@@ -247,6 +247,17 @@ def test_a_newer_programs_file_is_carried_and_kept_beside_what_we_can_read() -> 
     assert [told.reason for told in both.report.set_aside] == ["newer_format"]
 
 
+def test_a_newer_programs_file_is_carried_though_its_entries_cannot_be_read() -> None:
+    raw = file_bytes(KEY, [remark(1)]).replace(b"format = 1", b"format = 7")
+    raw = raw.replace(b"remarks = [", b"remarks <<")
+    newer = read(raw, "new laptop")
+    plan = merge((), [newer])
+    assert plan.merged[KEY].carried == newer
+    assert (plan.report.added, plan.report.set_aside, plan.to_keep) == (1, (), ())
+    again = merge(plan.archive(), [newer])
+    assert again.merged[KEY].outcome is Outcome.UNCHANGED
+
+
 def test_a_newer_programs_file_goes_before_one_changed_outside() -> None:
     raw = file_bytes(KEY, [remark(1)]).replace(b"format = 1", b"format = 7")
     newer, odd = read(raw, "new laptop"), edited(remark(1), old="skin intact", new="skin broken")

@@ -14,16 +14,20 @@ from fitcore.disk.archive import open_questions, settle
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.screening_files import load_screening
 from fitcore.merge.choices import draft_choice, draft_other_value
-from fitcore.merge.clients import DISTINCT, LINKED, draft_distinct, draft_link
+from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.conflicts import Conflict
-from fitcore.merge.proposals import draft_ruling
-from fitcore.problems import FileFault, Problem, ReadingError
+from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import reason_text
-from fitcore.record.fields import parse_answer
-from fitcore.record.session import entry_order, value_key
-from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
-from fitcore.safety.screening_edits import parse_screening
 from fitcore.words import say
+from tui.answers import (
+    Answer,
+    Told,
+    alike,
+    answer_changed,
+    draft_codes,
+    parse_value,
+    store_answer,
+)
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.finding import require_paths
 from tui.commands.question_words import (
@@ -37,7 +41,6 @@ from tui.commands.question_words import (
 
 if TYPE_CHECKING:
     from argparse import Namespace
-    from collections.abc import Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -83,7 +86,7 @@ def decide(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
         questions = open_questions(data, surroundings)
         found = [_find(questions, typed) for typed in dict.fromkeys(arguments.ids)]
         if arguments.all_like:
-            found = _alike(questions, found)
+            found = alike(questions, found)
         desk = _Desk(questions, data, arguments.value, arguments.who, arguments.why)
         answers = [desk.answer(question, surroundings.now()) for question in found]
         about = [answer.words for answer in answers]
@@ -94,7 +97,7 @@ def decide(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
                 [*about, say("Nothing was written. Repeat it with --yes.")],
                 folder.notes,
             )
-        entries = [_store(folder, answer) for answer in answers]
+        entries = [store_answer(folder, answer).names for answer in answers]
         settle(data, surroundings)
         notes = folder.notes
     decided = [
@@ -109,16 +112,6 @@ def decide(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
 
 
 @dataclass(frozen=True, slots=True)
-class _Answer:
-    id: str
-    session: str
-    """Empty where it is for the ledger."""
-    draft: Draft | None
-    ruling: Draft | None
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
 class _Desk:
     """What somebody answers, to whichever question."""
 
@@ -128,36 +121,30 @@ class _Desk:
     who: str
     why: str
 
-    def answer(self, question: Conflict | Proposal, at: datetime) -> _Answer:
+    def answer(self, question: Conflict | Proposal, at: datetime) -> Answer:
         """Make the lines of an answer; nothing is written."""
-        told = {"who": clean(self.who).text, "why": reason_text(self.why)}
+        told = Told.of(self.who, self.why, at)
         if not isinstance(question, Conflict):
-            draft, ruling = draft_ruling(question, self.value.casefold(), **told, at=at)
-            words = say("{entry}: {value}.", entry=str(question.name), value=self.value)
-            session = question.about.name if draft is not None else ""
-            return _Answer(question.id, session, draft, ruling, words)
+            return answer_changed(question, self.value.casefold(), told)
         words = say(
             "{about}: {value}.",
             about=question_words(question, self.questions),
             value=clean(self.value).text,
         )
         if question.kind in ("clients", "group"):
-            return _Answer(question.id, "", None, self._codes(question, told, at), words)
-        chosen = _chosen(question, self.value)
+            return Answer(question.id, "", None, self._codes(question, told), words)
+        chosen, named = _chosen(question, self.value), {"who": told.who, "why": told.why}
         draft = (
-            draft_choice(question, chosen, **told, at=at)
+            draft_choice(question, chosen, **named, at=at)
             if chosen is not None
-            else draft_other_value(question, self._parse(question, at), **told, at=at)
+            else draft_other_value(question, self._parse(question, at), **named, at=at)
         )
-        return _Answer(question.id, question.session, draft, None, words)
+        return Answer(question.id, question.session, draft, None, words)
 
-    def _codes(self, question: Conflict, told: dict[str, str], at: datetime) -> Draft:
+    def _codes(self, question: Conflict, told: Told) -> Draft:
         codes = question.field.split(" = ")
-        clients = self.questions.clients
-        if self.value == LINKED:
-            return draft_link(clients, codes, **told, at=at)
-        if self.value == DISTINCT and len(codes) == 2:
-            return draft_distinct(clients, codes, **told, at=at)
+        if self.value == LINKED or (self.value == DISTINCT and len(codes) == 2):
+            return draft_codes(self.questions.clients, codes, self.value, told)
         raise wrong_use(
             say("'{value}' does not answer this question.", value=clean(self.value).text[:40]),
             say("Say linked, or part the codes with unlink and distinct, two at a time."),
@@ -172,9 +159,7 @@ class _Desk:
                 say("Use one of: {choices}.", choices=choices),
                 key="VALUE",
             )
-        if question.field.startswith((ANSWER_PREFIX, PRESSURE_PREFIX)):
-            return parse_screening(load_screening(self.data)[0], question.field, self.value)
-        return parse_answer(question.field, self.value, at)
+        return parse_value(question, self.value, lambda: load_screening(self.data)[0], at)
 
 
 def _chosen(conflict: Conflict, typed: str) -> Candidate | None:
@@ -219,37 +204,3 @@ def _find(questions: Questions, typed: str) -> Conflict | Proposal:
             key="ID",
         )
     )
-
-
-def _alike(questions: Questions, named: Sequence[Conflict | Proposal]) -> list[Conflict | Proposal]:
-    """Return every open question about the same field with the same values to choose from."""
-    wanted = {_likeness(question) for question in named if isinstance(question, Conflict)}
-    alike = [conflict for conflict in questions.conflicts if _likeness(conflict) in wanted]
-    return [*alike, *(question for question in named if question not in alike)]
-
-
-def _likeness(conflict: Conflict) -> tuple[object, ...]:
-    values = frozenset(value_key(candidate.value) for candidate in conflict.candidates)
-    return (conflict.kind, conflict.field, values)
-
-
-def _store(folder: DataFolder, answer: _Answer) -> list[str]:
-    """Store an answer durably and return its entries' names."""
-    names = []
-    if answer.draft is not None:
-        session = folder.read(answer.session)
-        if session is None:
-            raise FileFault(
-                Problem(
-                    code="changed_on_disk",
-                    text=say("The session cannot be read any more."),
-                    mend=say("Run verify; nothing was stored for this question."),
-                    key=answer.session,
-                )
-            )
-        grown = folder.append(session, [answer.draft])
-        names += [str(e.by) for e in sorted(grown.entries - session.entries, key=entry_order)]
-    if answer.ruling is not None:
-        folder.append_to_ledger([answer.ruling])
-        names.append(f"{folder.laptop.id}:{folder.laptop.next - 1}")
-    return names

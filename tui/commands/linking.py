@@ -86,7 +86,7 @@ def _store(
     lines = [words, say("Stored as {names}.", names=name)]
     if len(person) > 1:
         lines.append(
-            say("! Their screening is not judged together yet: look at each code for a stop.")
+            say("They are screened together: a stop under one code holds under all of them.")
         )
     if disputed:
         lines.append(

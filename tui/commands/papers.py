@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
 from fitcore.disk.atomic import write_durably
+from fitcore.disk.links import read_links
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.session_files import session_path
 from fitcore.fit import fit_session
@@ -18,7 +19,7 @@ from fitcore.problems import FileFault
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.finding import find_session
-from tui.commands.session_reading import ReadSessions, read_all, read_before
+from tui.commands.session_reading import ReadSessions, read_all, read_before, read_linked
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -99,8 +100,11 @@ def _read_one(named: str, data: Path, surroundings: Surroundings) -> _Paper:
     owner = read.owners[session.id]
     profiles = load_profiles(own=owner)
     earlier, unreadable = read_before(owner, session)
+    links, unlinked = read_links([owner])
+    linked, unread = read_linked(owner, session, links)
     today = surroundings.now().date()
-    fit = fit_session(session, profiles.charts, profiles.rules, earlier, on=today)
+    fit = fit_session(session, profiles.charts, profiles.rules, earlier, on=today, linked=linked)
+    unreadable = [*unlinked, *unreadable, *unread]
     problems = dict.fromkeys((*read.problems, *unreadable, *profiles.problems))
     return _Paper(fit, profiles, [str(problem) for problem in problems])
 

@@ -107,24 +107,38 @@ def question_words(conflict: Conflict, questions: Questions) -> str:
 def origin_words(origin: Origin, questions: Questions) -> str:
     """Write who brought a value, when by the laptop's own clock, and what they had seen."""
     at, doubtful = shown_at(origin.entry, clock_notes(questions.clients.ledgers))
-    when = f"{at:%Y-%m-%d %H:%M}" if at is not None else say("no time")
-    who = origin.measurer or say("nobody named")
     words = say(
         "{entry}: {who}, {when} by the clock of {laptop}",
         entry=str(origin.entry.by),
-        who=who,
-        when=when,
+        who=who_words(origin),
+        when=when_words(at),
         laptop=origin.laptop,
     )
     if doubtful:
         words = say("{words} (that clock is in doubt)", words=words)
     if origin.is_decision:
         words = say("{words}; a decision", words=words)
+    seen = seen_words(origin)
+    return say("{words}; had seen: {seen}", words=words, seen=seen) if seen else words
+
+
+def who_words(origin: Origin) -> str:
+    """Return who brought a value."""
+    return origin.measurer or say("nobody named")
+
+
+def when_words(at: datetime | None) -> str:
+    """Return when a line was written, by the local time of its laptop."""
+    return f"{at:%Y-%m-%d %H:%M}" if at is not None else say("no time")
+
+
+def seen_words(origin: Origin) -> str:
+    """Return what a writer had seen and replaced; empty where it is nothing."""
     seen = [
         said_by(seen.entry) if seen.entry is not None else say("{name}, not here", name=seen.name)
         for seen in origin.saw
     ]
-    return say("{words}; had seen: {seen}", words=words, seen=", ".join(seen)) if seen else words
+    return ", ".join(seen)
 
 
 def said_by(entry: Entry) -> str:
@@ -141,17 +155,12 @@ def said_by(entry: Entry) -> str:
 
 def proposal_lines(proposal: Proposal) -> list[str]:
     """Write a changed line for people: before and after below each other."""
-    change = {
-        "changed": say("changed outside the program"),
-        "added": say("added outside the program, or its sealed file has not come"),
-        "missing": say("removed outside the program"),
-    }[proposal.change.value]
     head = say(
         "{id}  {place} {entry}: {change}",
         id=proposal.id,
         place=proposal.about.place,
         entry=str(proposal.name),
-        change=change,
+        change=change_words(proposal),
     )
     now = proposal.proposed.line if proposal.proposed is not None else say("not there")
     return [
@@ -160,6 +169,15 @@ def proposal_lines(proposal: Proposal) -> list[str]:
         say("  now: {line}", line=now),
         say("  found in {paths}", paths=", ".join(proposal.paths)),
     ]
+
+
+def change_words(proposal: Proposal) -> str:
+    """Return what was done to a line."""
+    return {
+        "changed": say("changed outside the program"),
+        "added": say("added outside the program, or its sealed file has not come"),
+        "missing": say("removed outside the program"),
+    }[proposal.change.value]
 
 
 def client_of(questions: Questions, session_id: str) -> str | None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.disk.session_files import find_session_files, read_regular, read_session_file
+from fitcore.merge.clients import codes_in, linked_sessions, other_codes
 from fitcore.record.entries import render_value
 from fitcore.record.last_time import sessions_before
 from fitcore.record.session import Session, join
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from fitcore.merge.clients import Clients
     from fitcore.problems import Problem
 
 
@@ -73,18 +75,45 @@ def read_before(owner: Path, session: Session) -> tuple[tuple[Session, ...], lis
     return sessions_before(session, client, found), problems
 
 
-def read_beside(read: ReadSessions) -> tuple[list[Session], list[Problem]]:
+def read_linked(
+    owner: Path, session: Session, clients: Clients
+) -> tuple[tuple[Session, ...], list[Problem]]:
+    """Return the sessions under the person's other codes, to be judged together with one.
+
+    Without a link no file is opened. One that cannot be used is told: a stop may stand there.
+    """
+    written = [render_value(code).encode() for code in other_codes(codes_in(session), clients)]
+    found: list[Session] = []
+    problems: list[Problem] = []
+    for path in find_session_files(owner) if written else ():
+        raw = read_regular(path)
+        if isinstance(raw, bytes) and not any(code in raw for code in written):
+            continue
+        file = read_session_file(path)
+        problems += file.problems if file.session is None else ()
+        found += [file.session] if file.session is not None else []
+    return linked_sessions(session, clients, found), problems
+
+
+def read_beside(read: ReadSessions, links: Clients) -> tuple[list[Session], list[Problem]]:
     """Return what the data folders hold of the clients read, beside what was read.
 
-    A session alone is judged as in its folder: what it is to be compared with stands there.
+    A session alone is judged as in its folder: what it is to be compared with stands there, and
+    what was found under the person's other codes.
     """
     found: list[Session] = []
     problems: list[Problem] = []
     for owner in dict.fromkeys(read.owners.values()):
         clients = {
-            read.sessions[id_].text("client") for id_, o in read.owners.items() if o == owner
+            code
+            for id_, o in read.owners.items()
+            if o == owner
+            for code in codes_in(read.sessions[id_])
         }
-        written = [render_value(client).encode() for client in clients if client]
+        clients |= other_codes(
+            {code for s in read.sessions.values() for code in codes_in(s)}, links
+        )
+        written = [render_value(client).encode() for client in sorted(clients)]
         for path in find_session_files(owner):
             raw = b"" if path.stem in read.sessions else read_regular(path)
             if isinstance(raw, bytes) and not any(client in raw for client in written):

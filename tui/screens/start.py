@@ -110,7 +110,7 @@ class StartScreen(WorkScreen):
         lines = start_lines(app.sessions.values(), on, "")
         ids = [line.session_id for line in lines if line.kind in ("paused", "today")]
         self._stopped = await asyncio.to_thread(
-            stopped_among, ids, dict(app.sessions), profiles.rules, on
+            stopped_among, ids, dict(app.sessions), profiles.rules, on, app.links
         )
         if self._stopped and self.is_attached:
             self._show_lines()
@@ -168,6 +168,12 @@ class StartScreen(WorkScreen):
         )
         text = TextScreen(say("How well readings agree"), Content("\n".join(rows)))
         await self.app.push_screen(text)
+
+    async def do_merge(self) -> None:
+        """Merge other laptops' sticks, and see to what is open."""
+        from tui.screens.merge_desk import open_merge_desk
+
+        await open_merge_desk(self.desk_app)
 
     async def do_charts(self) -> None:
         """Look through the size charts."""

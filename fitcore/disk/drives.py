@@ -1,0 +1,106 @@
+"""Drives that are plugged in: where each system puts sticks, looked at, nothing opened.
+
+Only offered, never taken by itself: a person marks what is merged.
+"""
+
+from __future__ import annotations
+
+import os
+import string
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitcore.disk.archive_scan import LEDGERS, SESSIONS, folders_of_stick
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+
+@dataclass(frozen=True, slots=True)
+class DriveRoot:
+    """A folder below which a system puts drives."""
+
+    path: Path
+    depth: int
+    """How far below: 1 for its own folders, 2 for those of each user's folder."""
+
+
+LINUX_ROOTS = (
+    DriveRoot(Path("/media"), 2),
+    DriveRoot(Path("/run/media"), 2),
+    DriveRoot(Path("/mnt"), 1),
+)
+MACOS_ROOTS = (DriveRoot(Path("/Volumes"), 1),)
+
+
+def plugged_in() -> list[Path]:
+    """Return what is plugged into this machine, by path."""
+    if sys.platform == "win32":
+        return windows_drives(string.ascii_uppercase, os.environ.get("SYSTEMDRIVE", "C:"))
+    return drives_below(MACOS_ROOTS if sys.platform == "darwin" else LINUX_ROOTS)
+
+
+def drives_below(roots: Iterable[DriveRoot]) -> list[Path]:
+    """Return the folders that stand for drives, by path; links and hidden ones are none.
+
+    A drive that hangs directly below a root of depth 2 is found as well.
+    """
+    found: set[Path] = set()
+    for root in roots:
+        for folder in _folders(root.path):
+            if root.depth == 1 or folder.is_mount():
+                found.add(folder)
+            else:
+                found.update(_folders(folder))
+    return sorted(found)
+
+
+def windows_drives(letters: Iterable[str], system: str) -> list[Path]:
+    """Return the drives of a Windows machine but the system's own and the two floppy letters.
+
+    Args:
+        letters: what to look for.
+        system: the drive the system is on, such as `C:`.
+    """
+    skipped = {"A", "B", system[:1].upper()}
+    roots = (Path(f"{letter}:\\") for letter in letters if letter.upper() not in skipped)
+    return sorted(root for root in roots if _is_there(root))
+
+
+def data_folders_on(stick: Path) -> Sequence[str]:
+    """Return the names of our data folders on a stick, `.` where it is one itself.
+
+    Looks at names only. A stick that cannot be read has none.
+    """
+    try:
+        folders = folders_of_stick(stick)
+    except OSError:
+        return ()
+    own = [stick, *(folder for folder in folders if folder != stick)]
+    names = ["." if folder == stick else folder.name for folder in own if _holds_ours(folder)]
+    return tuple(names)
+
+
+def _holds_ours(folder: Path) -> bool:
+    return any(_is_there(folder / name) for name in (SESSIONS, LEDGERS))
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
+
+
+def _folders(root: Path) -> list[Path]:
+    try:
+        with os.scandir(root) as entries:
+            return [
+                Path(entry.path)
+                for entry in entries
+                if entry.is_dir(follow_symlinks=False) and not entry.name.startswith(".")
+            ]
+    except OSError:
+        return []

@@ -1,0 +1,67 @@
+"""Where sticks are found: below the folders each system puts them in, and what of ours is there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitcore.disk.drives import (
+    LINUX_ROOTS,
+    MACOS_ROOTS,
+    DriveRoot,
+    data_folders_on,
+    drives_below,
+    plugged_in,
+    windows_drives,
+)
+
+if TYPE_CHECKING:
+    import pytest
+
+
+def test_the_folders_of_each_system_are_looked_below_at_their_own_depth(tmp_path: Path) -> None:
+    for folder in ("media/ann/TERN", "media/ann/.hidden", "mnt/dunlin", "empty"):
+        (tmp_path / folder).mkdir(parents=True)
+    (tmp_path / "mnt" / "link").symlink_to(tmp_path / "media")
+    (tmp_path / "mnt" / "file").write_text("no folder")
+    roots = (
+        DriveRoot(tmp_path / "media", 2),
+        DriveRoot(tmp_path / "mnt", 1),
+        DriveRoot(tmp_path / "missing", 2),
+        DriveRoot(tmp_path / "empty", 1),
+    )
+    assert drives_below(roots) == [tmp_path / "media/ann/TERN", tmp_path / "mnt/dunlin"]
+
+
+def test_a_drive_that_hangs_directly_below_a_root_of_users_is_found_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "usb0" / "sessions").mkdir(parents=True)
+    monkeypatch.setattr(Path, "is_mount", lambda self: self.name == "usb0")
+    assert drives_below([DriveRoot(tmp_path, 2)]) == [tmp_path / "usb0"]
+
+
+def test_the_usual_roots_are_those_of_the_systems() -> None:
+    assert [str(root.path) for root in LINUX_ROOTS] == ["/media", "/run/media", "/mnt"]
+    assert [str(root.path) for root in MACOS_ROOTS] == ["/Volumes"]
+    assert all(isinstance(path, Path) for path in plugged_in())
+
+
+def test_on_windows_the_systems_drive_and_floppy_letters_are_left_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(
+        Path, "is_dir", lambda self: self.as_posix()[:2] in ("A:", "C:", "E:", "F:")
+    )
+    found = windows_drives("ABCDEF", "C:")
+    assert [str(path)[:2] for path in found] == ["E:", "F:"]
+
+
+def test_what_of_ours_is_on_a_stick_is_told_by_names_alone(tmp_path: Path) -> None:
+    assert data_folders_on(tmp_path) == ()
+    assert data_folders_on(tmp_path / "pulled") == ()
+    for folder in ("from-tern-k7qd/sessions", "to-laptops/ledger", "from-dunlin-m4ex", "holidays"):
+        (tmp_path / folder).mkdir(parents=True)
+    assert data_folders_on(tmp_path) == ("from-tern-k7qd", "to-laptops")
+    (tmp_path / "sessions").mkdir()
+    assert data_folders_on(tmp_path) == (".", "from-tern-k7qd", "to-laptops")
