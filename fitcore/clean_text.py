@@ -39,6 +39,8 @@ def clean(text: str, *, keep_newlines: bool = False, most: int = MOST_CHARACTERS
         keep_newlines: whether a line break may stay (remarks only).
         most: longest text kept, in characters.
     """
+    if len(text) <= most and text.isascii() and text.isprintable():
+        return Cleaned(text.strip(), ())  # nearly all there is: nothing to compose, nothing unsafe
     kept: list[str] = []
     dropped: dict[str, None] = {}
     for character in unicodedata.normalize("NFC", text):
@@ -72,4 +74,6 @@ def without_unsafe(text: str) -> str:
 
 def visible(text: str) -> str:
     """Return text with every unsafe character made visible, for file names and messages."""
+    if text.isprintable():
+        return text  # nearly all there is; Python calls less printable than is safe here
     return "".join(f"<U+{ord(c):04X}>" if is_unsafe(c) else c for c in text)

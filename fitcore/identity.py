@@ -15,6 +15,7 @@ from fitcore.words import say
 LAPTOP_ID = re.compile(r"[a-z][a-z0-9]{0,11}-[a-z0-9]{4}")
 LAPTOP_LABEL = re.compile(r"[a-z][a-z0-9]{0,11}")
 MOST_LABEL_CHARACTERS = 12
+_ENTRY_ID = re.compile(rf"({LAPTOP_ID.pattern}):([1-9][0-9]{{0,14}})")
 SESSION_ID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 OWN_CODE = re.compile(r"([a-z][a-z0-9]{0,11})-([0-9]{1,6})-([0-9A-Z])")
 MOST_CODE_CHARACTERS = 40
@@ -43,10 +44,8 @@ class EntryId:
         Raises:
             ReadingError: not such a name.
         """
-        laptop, _, number = text.rpartition(":")
-        if not (LAPTOP_ID.fullmatch(laptop) and number.isascii() and number.isdigit()) or (
-            number.startswith("0") or len(number) > 15
-        ):
+        match = _ENTRY_ID.fullmatch(text)
+        if match is None:
             raise ReadingError(
                 Problem(
                     code="bad_entry_id",
@@ -54,7 +53,7 @@ class EntryId:
                     mend=say("An entry's name looks like tern-k7qd:92."),
                 )
             )
-        return cls(laptop, int(number))
+        return cls(match[1], int(match[2]))
 
 
 def draw_laptop_id(label: str, random_bytes: bytes) -> str:

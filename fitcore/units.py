@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Literal, NewType, get_args
 
 from fitcore.clean_text import clean
@@ -153,6 +153,7 @@ def _read(text: str, default_unit: Unit) -> tuple[str, Decimal, Unit]:
     return (typed, *_split(typed, default_unit))
 
 
+@lru_cache(maxsize=4096)  # the tape shows a few hundred values; a merge reads millions of readings
 def _split(typed: str, default_unit: Unit) -> tuple[Decimal, Unit]:
     text = typed.casefold().translate(_SIGNS)
     for sign, words in _VULGAR.items():

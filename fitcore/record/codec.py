@@ -5,7 +5,8 @@ from __future__ import annotations
 from fitcore.identity import SESSION_ID
 from fitcore.instants import long_date
 from fitcore.problems import Problem, ProblemLevel
-from fitcore.record.document import Document, read_document, write_document
+from fitcore.record.canonical import read_file
+from fitcore.record.document import Document, newer_format, write_document
 from fitcore.record.entries import SESSION_ARRAYS
 from fitcore.record.session import FORMAT, Seal, Session
 from fitcore.words import say
@@ -19,7 +20,7 @@ def read_session(raw: bytes) -> tuple[Session | None, tuple[Problem, ...]]:
         wrong with it. A broken or missing seal gives the session and a problem: its values are
         shown marked, and nothing is written until a person has answered.
     """
-    document = read_document(raw)
+    document = read_file(raw)
     if isinstance(document, Problem):
         return None, (document,)
     if problem := judge_head(document, "session"):
@@ -56,17 +57,7 @@ def judge_head(document: Document, kind: str) -> Problem | None:
             key="format",
         )
     if file_format > FORMAT:
-        return Problem(
-            code="newer_format",
-            text=say(
-                "Written by a newer program (format {found}; this one reads {known}).",
-                found=file_format,
-                known=FORMAT,
-            ),
-            mend=say("It is carried as it is. Update anklefirst on this laptop to read it."),
-            key="format",
-            level=ProblemLevel.NOTE,
-        )
+        return newer_format(file_format)
     if not isinstance(name, str) or (kind == "session" and not SESSION_ID.fullmatch(name)):
         return Problem(
             code="wrong_shape",

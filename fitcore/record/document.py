@@ -7,6 +7,7 @@ text; a file somebody laid out anew is read through the TOML values and written 
 
 from __future__ import annotations
 
+import codecs
 import re
 import tomllib
 from collections import defaultdict
@@ -16,10 +17,10 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from fitcore.clean_text import visible, without_unsafe
-from fitcore.problems import Problem
+from fitcore.problems import Problem, ProblemLevel
 from fitcore.record.entries import Entry, entry_problem, render_key, render_line
 from fitcore.record.seal import digest_lines, seal_lines
-from fitcore.record.session import Seal, array_order, entry_order
+from fitcore.record.session import FORMAT, Seal, array_order, entry_order
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -43,6 +44,9 @@ _DEEPEST = 3
 _KEY = r"([A-Za-z0-9_-]+|\"(?:[^\"\\]|\\.)*\")"
 _HEAD_LINE = re.compile(rf"{_KEY} *= *\S.*")
 _ARRAY_OPEN = re.compile(rf"{_KEY} *= *\[")
+_FORMAT_LINE = re.compile(r"format *= *([1-9][0-9]{0,8})")
+_NEWER_FORMAT = re.compile(rb"^[ \t]*+format *+= *+(?!1[\s#])", re.MULTILINE)
+"""Whether a closer look at the head is worth it: no file of ours is read line by line twice."""
 _ENTRY_LINE = re.compile(r"(\{.*\}),?")
 
 
@@ -63,7 +67,11 @@ def read_document(raw: bytes) -> Document | Problem:
 
     Returns:
         The document with the state of its seal, or the problem for which the file is set aside.
+        A newer program's file gives the problem that says so as soon as its head is read: what
+        follows may have a form nobody can read yet.
     """
+    if (found := _newer_format_of(raw)) is not None:
+        return newer_format(found)
     text = _decode(raw)
     if isinstance(text, Problem):
         return text
@@ -87,6 +95,21 @@ def read_document(raw: bytes) -> Document | Problem:
         if problem := entry_problem(entry):
             return problem.at(line=document.lines.get(entry.line))
     return document
+
+
+def newer_format(found: int) -> Problem:
+    """Return the problem that a newer program wrote a file: it is carried as it is."""
+    return Problem(
+        code="newer_format",
+        text=say(
+            "Written by a newer program (format {found}; this one reads {known}).",
+            found=found,
+            known=FORMAT,
+        ),
+        mend=say("It is carried as it is. Update anklefirst on this laptop to read it."),
+        key="format",
+        level=ProblemLevel.NOTE,
+    )
 
 
 def write_document(
@@ -134,6 +157,33 @@ def _decode(raw: bytes) -> str | Problem:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         return _unreadable("not_utf8", say("The file holds bytes that are not text."), line)
+
+
+def _newer_format_of(raw: bytes) -> int | None:
+    """Return the format of a newer program's file by its head alone; None of any other file.
+
+    The head is the lines of one key and its whole value at the top; only their bytes are looked at.
+    """
+    raw = raw.removeprefix(codecs.BOM_UTF8)
+    if len(raw) > LARGEST_FILE or not _NEWER_FORMAT.search(raw):
+        return None
+    for line in raw.split(b"\n"):
+        try:
+            text = line.decode().strip()
+        except UnicodeDecodeError:
+            return None
+        if not text or text.startswith("#"):
+            continue
+        if match := _FORMAT_LINE.fullmatch(text):
+            found = int(match[1])
+            return found if found > FORMAT else None
+        if not _HEAD_LINE.fullmatch(text) or _judge_form(text) is not None:
+            return None
+        try:
+            tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError, ValueError, OverflowError):
+            return None
+    return None
 
 
 def _judge_form(text: str) -> Problem | None:
@@ -257,10 +307,15 @@ def _clean_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
 
 def _clean_value(value: Any) -> Any:  # noqa: ANN401 - any TOML value
     if isinstance(value, str):
-        return value if value.isascii() and value.isprintable() else without_unsafe(value)
+        return clean_stored(value)
     if isinstance(value, list):
         return [_clean_value(item) for item in value]
     return value
+
+
+def clean_stored(text: str) -> str:
+    """Clean the parsed view of one text from a file."""
+    return text if text.isascii() and text.isprintable() else without_unsafe(text)
 
 
 def _judge_seal(seal: object, data: Sequence[str], entries: Sequence[Entry]) -> Seal:

@@ -88,8 +88,8 @@ class Entry:
 
     def names(self, key: str) -> tuple[str, ...]:
         """Return a flat list of strings, empty where there is none."""
-        value = self.fields.get(key, ())
-        if isinstance(value, str) or not isinstance(value, Sequence):
+        value = self.fields.get(key)
+        if value is None or isinstance(value, str) or not isinstance(value, Sequence):
             return ()
         return tuple(str(name) for name in value)
 

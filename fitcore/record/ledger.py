@@ -14,8 +14,9 @@ import tomli_w
 from fitcore.clean_text import clean
 from fitcore.identity import LAPTOP_ID, SESSION_ID
 from fitcore.problems import FileFault, Problem, ReadingError
+from fitcore.record.canonical import read_file
 from fitcore.record.codec import extra_head, judge_head, seal_problems
-from fitcore.record.document import read_document, write_document
+from fitcore.record.document import write_document
 from fitcore.record.entries import LEDGER_ARRAYS, Entry
 from fitcore.record.session import FORMAT, Seal, join_entries, join_heads, worse_seal
 from fitcore.words import say
@@ -66,7 +67,7 @@ def join_ledgers(one: Ledger, other: Ledger) -> Ledger:
 
 def read_ledger(raw: bytes) -> tuple[Ledger | None, tuple[Problem, ...]]:
     """Read one ledger file; None where it must be set aside."""
-    document = read_document(raw)
+    document = read_file(raw)
     if isinstance(document, Problem):
         return None, (document,)
     if problem := judge_head(document, "laptop"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, cast, get_args
+from typing import TYPE_CHECKING
 
 from fitcore.points import Kind, Place, Point, Side
 from fitcore.problems import Problem, ReadingError, UnitError
@@ -105,7 +105,7 @@ def read_reading(entry: Entry) -> Reading:
         typed=entry.text("typed"),
         unit=unit if unit in UNITS else None,
         mm=Millimetre(mm) if mm is not None else None,
-        system=cast("ShoeSystem", system) if system in get_args(ShoeSystem) else None,
+        system=system if system in SHOE_SYSTEMS else None,
         value=value,
         not_taken=not_taken,
         doubts=entry.names("doubts"),

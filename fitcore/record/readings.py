@@ -77,6 +77,8 @@ class Readings:
         self.disputes: list[Dispute] = []
         """Where laptops say different things of one reading."""
         self._disputed: set[Place] = set()
+        self._adopted: dict[Place, Adopted | None] = {}
+        """Values worked out so far: every chart asks for the same few."""
         self._heads = session.heads
         self._origin: dict[str, str] = {}
         """Name of an imported reading to the row it came from."""
@@ -133,18 +135,18 @@ class Readings:
     def _once_each(self, heads: Sequence[Reading]) -> list[Reading]:
         """Count once what is one reading: a row imported twice, a correction made alike twice."""
         kept: list[Reading] = []
+        alike: defaultdict[tuple[object, ...], list[Reading]] = defaultdict(list)
         for reading in heads:
-            same = any(
-                reading_meaning(reading) == reading_meaning(other)
-                and (
-                    (reading.row and reading.row == other.row)
-                    or self._origins(reading) & self._origins(other)
-                )
-                for other in kept
-            )
-            if not same:
+            others = alike[reading_meaning(reading)]
+            if not any(self._is_same(reading, other) for other in others):
+                others.append(reading)
                 kept.append(reading)
         return kept
+
+    def _is_same(self, reading: Reading, other: Reading) -> bool:
+        """Whether two readings that say the same come from one row, or correct the same."""
+        of_row = bool(reading.row) and reading.row == other.row
+        return of_row or not self._origins(reading).isdisjoint(self._origins(other))
 
     def by_name(self, name: str) -> Reading | None:
         """Return a live reading, replaced or not, by its entry's name."""
@@ -220,6 +222,12 @@ class Readings:
         corrections of one reading stand side by side no value is used: a person must choose.
         """
         place = (side, point, kind)
+        if place not in self._adopted:
+            self._adopted[place] = self._adopt(place)
+        return self._adopted[place]
+
+    def _adopt(self, place: Place) -> Adopted | None:
+        _, point, kind = place
         readings = self.taken(place)
         if kind is Kind.SHOE and not readings:
             place = (Side.BOTH, point, kind)

@@ -89,7 +89,7 @@ class Session:
             heads = self.heads.heads_of(array)
             instants = [entry.at for entry in heads if entry.at is not None]
             if instants:
-                return min(instants, key=lambda at: hours_between(EPOCH, at))
+                return min(instants)  # each has an offset of its own, so instants are compared
         return None
 
 
@@ -121,7 +121,7 @@ class Register:
     @property
     def disputed(self) -> bool:
         """Whether different values stand side by side."""
-        return len(self.values) > 1
+        return len(self.heads) > 1 and len(self.values) > 1
 
     @property
     def names(self) -> tuple[str, ...]:

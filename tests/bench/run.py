@@ -9,24 +9,24 @@ from __future__ import annotations
 
 import argparse
 import os
-import platform
 import random
 import statistics
 import sys
 import tempfile
 import time
 import tomllib
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-ROOT = Path(__file__).resolve().parents[2]
+from table import ROOT, Row, own_home, print_head
+
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from crash.terminal import ENTER, LEFT_ALTERNATE_SCREEN, Terminal, program  # noqa: E402
 from crash.visit import FIELDS, leave_session  # noqa: E402
+from synthetic import make_sessions  # noqa: E402
 
 from fitcore.certainty.certainty import certainty  # noqa: E402
 from fitcore.certainty.certainty_errors import size_errors  # noqa: E402
@@ -39,13 +39,11 @@ from fitcore.disk.session_files import (  # noqa: E402
     session_path,
 )
 from fitcore.disk.surroundings import real_surroundings  # noqa: E402
-from fitcore.identity import EntryId, make_uuid7, own_client_code  # noqa: E402
 from fitcore.points import Kind, Point, Side  # noqa: E402
-from fitcore.record.codec import read_session, write_session  # noqa: E402
+from fitcore.record.codec import read_session  # noqa: E402
 from fitcore.record.edits import draft_reading  # noqa: E402
 from fitcore.record.entries import Draft  # noqa: E402
 from fitcore.record.readings import Adopted  # noqa: E402
-from fitcore.record.session import Session  # noqa: E402
 from fitcore.shoes import foot_length_mm  # noqa: E402
 from fitcore.units import Millimetre, parse_length  # noqa: E402
 
@@ -71,26 +69,6 @@ class Bare(App):
         self.query_one(Label).update(f"key {self.count}")
 Bare().run(mouse=False)
 """
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table."""
-
-    what: str
-    ours: str
-    against: str
-    ratio: float
-    budget: float | None = None
-
-    def line(self) -> str:
-        """Write it for people."""
-        verdict = "" if self.budget is None else ("ok" if self.ratio <= self.budget else "OVER")
-        budget = "" if self.budget is None else f"{self.budget:.1f}"
-        return (
-            f"{self.what:<46}{self.ours:>12}{self.against:>12}{self.ratio:>8.2f}{budget:>8}"
-            f"  {verdict}"
-        )
 
 
 def bare() -> list[str]:
@@ -157,43 +135,6 @@ def key_times(terminal: Terminal, keys: str, count: int) -> list[float]:
 def p95(values: Sequence[float]) -> float:
     """Return the 95th percentile."""
     return statistics.quantiles(values, n=20)[-1]
-
-
-def make_sessions(data: Path, count: int) -> None:
-    """Fill a folder with finished sessions of invented clients, sixteen readings each."""
-    laptop = "dunlin-m4ex"
-    numbers = iter(range(1, 1 << 40))
-    start = datetime(2024, 1, 8, 8, 0, tzinfo=UTC)
-    for index in range(count):
-        at = start + timedelta(minutes=17 * index)
-        session_id = make_uuid7(int(at.timestamp() * 1000), os.urandom(10))
-        client = own_client_code("dunlin", 1 + index % 90_000)
-        drafts = [
-            Draft("answers", at, {"what": what, "is": value})
-            for what, value in (
-                ("client", client),
-                ("measurer", "N-17"),
-                ("zone", "Etc/UTC"),
-                ("protocol", "below-knee-short"),
-                ("purpose", "work"),
-                ("posture", "standing"),
-                ("finished", True),
-            )
-        ]
-        places = [
-            (side, point, Kind.GIRTH)
-            for side in (Side.LEFT, Side.RIGHT)
-            for point in (Point.B, Point.B1, Point.C, Point.D)
-        ]
-        drafts += [
-            draft_reading(place, number, parse_length(f"{22 + index % 9}.{number}", "cm"), at)
-            for number in (1, 2)
-            for place in places
-        ]
-        entries = frozenset(draft.entry(EntryId(laptop, next(numbers))) for draft in drafts)
-        path = session_path(data, session_id)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(write_session(Session(session_id, entries)), encoding="utf-8")
 
 
 def prepared(root: Path, name: str, sessions: int) -> Path:
@@ -395,20 +336,6 @@ def deciding(legs: int, charts: int) -> Iterator[Row]:
     )
 
 
-def machine() -> str:
-    """Name the machine."""
-    cpu = "unknown processor"
-    for line in Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines():
-        if line.startswith("model name"):
-            cpu = line.partition(":")[2].strip()
-            break
-    load = os.getloadavg()[0]
-    return (
-        f"{cpu}, {os.cpu_count()} cores, load {load:.1f} at the start, "
-        f"{platform.system()} {platform.release()}, Python {platform.python_version()}"
-    )
-
-
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -419,15 +346,8 @@ def main() -> None:
     parser.add_argument("--legs", type=int, default=500)
     parser.add_argument("--charts", type=int, default=20)
     asked = parser.parse_args()
-    print(machine())
-    print(f"{'':<46}{'ours':>12}{'against':>12}{'ratio':>8}{'budget':>8}")
-    with tempfile.TemporaryDirectory(prefix="anklefirst-bench-") as name:
-        root = Path(name)
-        for variable in ("HOME", "XDG_STATE_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
-            os.environ[variable] = str(root / "home")
-        # As an installed program: compiled once, and not again at each start.
-        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-        os.environ["PYTHONPYCACHEPREFIX"] = str(root / "compiled")
+    print_head()
+    with own_home() as root:
         parts: dict[str, Callable[[], Iterator[Row]]] = {
             "starts": lambda: starts(root, asked.runs, asked.sessions),
             "measuring": lambda: measuring(root, asked.keys, asked.sessions),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from strategies import SESSION, entry_of, file_of, session_of, toml_value
 from fitcore.clean_text import clean, is_unsafe
 from fitcore.record import document
 from fitcore.record.codec import read_session, write_session
+from fitcore.record.ledger import read_ledger
 from fitcore.record.readings import Readings
 from fitcore.record.session import Seal
 
@@ -215,6 +217,49 @@ def test_a_newer_format_is_carried_not_interpreted() -> None:
     session, problems = read_session(WHOLE.replace("format = 1", "format = 2").encode())
     assert session is None
     assert [problem.code for problem in problems] == ["newer_format"]
+
+
+NEWER = WHOLE.replace("format = 1", "format = 2")
+UNREADABLE: dict[str, bytes] = {
+    "entries in a form of their own": f"{HEAD}\nreadings <<\n  B 224\n>>\n".encode(),
+    "broken off in an entry": WHOLE.encode()[:-120],
+    "broken off after the format": b"format = 1",
+    "a value over several lines": f"{HEAD}text = [\n[[[[1]]]]\n]\n".encode(),
+    "a number no session holds": f"{HEAD}kg = 1e5\n".encode(),
+    "bytes that are no text": HEAD.encode() + b"\x8f\xff\x00\x01",
+    "an entry without a name": WHOLE.replace("by =", "from =").encode(),
+    "with CRLF": HEAD.replace("\n", "\r\n").encode() + b"<<\r\n",
+    "with a mark of byte order": b"\xef\xbb\xbf" + HEAD.encode() + b"<<\n",
+    "format after other lines": f'session = "{SESSION}"\nneeds = ["x"]\nformat = 1\n<<\n'.encode(),
+    "indented, under a comment": b"\n# newer\n  format=1  \n<<\n",
+}
+BEHIND_THE_HEAD: dict[str, bytes] = {
+    "no head before it": b"<<\nformat = 2\n",
+    "in a text over several lines": b'x = """\nformat = 2\n"""\n',
+    "in an array": b"x = [\nformat = 2\n]\n",
+    "in a table": b"[x]\nformat = 2\n<<\n",
+    "after a line that is no text": b"x = \xff\nformat = 2\n",
+    "format 1 stands before it": b"format = 1\nformat = 2\n",
+    "no whole number": b"format = 2.5\n<<\n",
+    "too long a number": b"format = 20000000000\n<<\n",
+}
+
+
+@pytest.mark.parametrize("raw", UNREADABLE.values(), ids=UNREADABLE)
+def test_a_newer_format_is_told_by_the_head_though_nothing_else_can_be_read(raw: bytes) -> None:
+    ours, _ = read_session(raw)
+    assert ours is None  # as format 1 each of these is set aside
+    newer = re.sub(rb"format( ?= ?)1", rb"format\g<1>2", raw)
+    session, problems = read_session(newer)
+    assert session is None
+    assert [problem.code for problem in problems] == ["newer_format"]
+    assert problems == read_session(NEWER.encode())[1]
+    assert read_ledger(newer) == (None, problems)
+
+
+@pytest.mark.parametrize("raw", BEHIND_THE_HEAD.values(), ids=BEHIND_THE_HEAD)
+def test_a_format_that_is_not_read_in_the_head_carries_nothing(raw: bytes) -> None:
+    assert _refused(raw).code != "newer_format"
 
 
 def test_a_problem_names_the_line_it_is_on() -> None:
