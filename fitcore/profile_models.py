@@ -11,10 +11,21 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    ValidationError,
+    model_validator,
+)
 
+from fitcore.clean_text import without_unsafe
 from fitcore.points import Kind, Point
 from fitcore.problems import Problem
+from fitcore.profile_faults import IDENTIFIER, fault_words, quoted
 from fitcore.words import say
 
 Form = Literal["below_knee", "mid_calf", "half_thigh", "thigh", "tights", "footless_sleeve"]
@@ -30,7 +41,7 @@ def is_sensible(number: Decimal) -> bool:
 def _exact(value: object) -> object:
     exact = Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
     if isinstance(exact, Decimal) and not is_sensible(exact):
-        raise ValueError(say("'{number}' is not a number of any use here", number=value))
+        raise ValueError(say("{number} is not a number of any use here", number=quoted(exact)))
     return exact
 
 
@@ -42,18 +53,36 @@ def _kind(value: object) -> object:
     return Kind(value) if isinstance(value, str) and value in set(Kind) else value
 
 
+def _readable(text: str) -> str:
+    """Take out what could steer a terminal or make a line read other than it is."""
+    # Nearly all text is plain; what is not may need composing.
+    kept = text if text.isascii() and text.isprintable() else without_unsafe(text)
+    if not kept.strip():
+        raise ValueError(say("nothing that can be seen stands here"))
+    return kept
+
+
 Exact = Annotated[Decimal, BeforeValidator(_exact)]
 """A decimal; an integer in the file is taken as one."""
 PointField = Annotated[Point, BeforeValidator(_point)]
 KindField = Annotated[Kind, BeforeValidator(_kind)]
-Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,47}$")]
-Sentence = Annotated[str, Field(min_length=1, max_length=400)]
+Identifier = Annotated[str, Field(pattern=IDENTIFIER)]
+Sentence = Annotated[str, Field(min_length=1, max_length=400), AfterValidator(_readable)]
 
 
 class ProfileModel(BaseModel):
     """Base of all profile files: frozen, strict, and no key we do not know."""
 
     model_config = ConfigDict(frozen=True, strict=True, extra="forbid", defer_build=True)
+
+
+def _printed(value: object) -> date | str:
+    """Take a day, or a month or year alone as text: no day is invented where none is printed."""
+    if type(value) is date:
+        return value
+    if isinstance(value, str) and re.fullmatch(r"[12][0-9]{3}(?:-(?:0[1-9]|1[0-2]))?", value):
+        return value
+    raise ValueError(say('write a day like 2025-03-04, or "2025-03" or "2025" in quotes'))
 
 
 class Source(ProfileModel):
@@ -64,7 +93,8 @@ class Source(ProfileModel):
     status: Literal[
         "read", "second hand", "computed", "from memory", "common practice", "judgement", "invented"
     ]
-    printed: date | None = None
+    printed: Annotated[date | str, PlainValidator(_printed)] | None = None
+    """When it was printed: the day, or `2025-03` or `2025` where no more is said."""
 
 
 class ProtocolStep(ProfileModel):
@@ -276,25 +306,27 @@ class Ranges(ProfileModel):
 
 
 def validation_problems(error: ValidationError) -> tuple[Problem, ...]:
-    """Turn what pydantic found into problems with the key and a mend each."""
+    """Turn what pydantic found into problems with the key and a mend each, in plain words."""
+    faults = error.errors(include_url=False)
     problems = []
-    for fault in error.errors(include_url=False, include_context=False):
-        key = ".".join(str(part) for part in fault["loc"]) or None
-        message = re.sub(r"^Value error, ", "", fault["msg"])
-        if key is None and (place := re.match(r"(\w+\.\d+(?:\.\w+)?): ", message)):
-            # A chart's rows are judged before pydantic sees them one by one.
-            key, message = place[1], message.removeprefix(place[0])
-        mends = {
-            "missing": say("Add this key."),
-            "extra_forbidden": say("Remove this key, or check its spelling."),
-            "value_error": say("Correct it in the file."),
-        }
-        problems.append(
-            Problem(
-                code=f"profile_{fault['type']}",
-                text=f"{message.removesuffix('.')}.",
-                mend=mends.get(fault["type"], say("Write a value of the kind asked for.")),
-                key=key,
-            )
-        )
+    for fault in faults:
+        place = fault["loc"]
+        if fault["type"] == "too_short" and any(
+            len(other["loc"]) > len(place) and other["loc"][: len(place)] == place
+            for other in faults
+        ):
+            continue  # it is too short only because what is wrong in it was left out
+        key = ".".join(str(part) for part in place) or None
+        limits = fault.get("ctx", {})
+        if fault["type"] == "value_error":
+            message, mend = f"{limits['error']}".removesuffix("."), say("Correct it in the file.")
+            if key is None and (row := re.match(r"(\w+\.\d+(?:\.\w+)?): ", message)):
+                # A chart's rows are judged before pydantic sees them one by one.
+                key, message = row[1], message.removeprefix(row[0])
+            text = f"{message}."
+        else:
+            part = fault["type"] == "missing" and isinstance(place[-1], int)
+            kind = "missing_part" if part else fault["type"]
+            text, mend = fault_words(kind, fault["input"], limits)
+        problems.append(Problem(code=f"profile_{fault['type']}", text=text, mend=mend, key=key))
     return tuple(problems)

@@ -119,7 +119,7 @@ def grid_of_chart(values: Mapping[str, object], ranges: Ranges | None) -> ChartG
         kept = {key: found[key] for key in _KEPT if key in found}
         question = _question(heading) if meaning is None else None
         columns.append(GridColumn(heading, meaning, question, own_id=own, kept=kept))
-        if isinstance(found.get("gap"), str) and found["gap"] != "none":
+        if isinstance(found.get("gap"), str):
             head[f"gap_{columns[-1].id}"] = _text(found["gap"])
         step = found.get("step")
         if isinstance(step, int | Decimal):

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, cast
 from fitcore.tables.table_sizes import split_size
 from fitcore.units import UNITS
 from fitcore.words import say
-from tui.chart_proposals import next_size, proposed_low, table_column
+from tui.chart_proposals import next_name, proposed_low, table_column
 from tui.chart_table_state import (
     FIRST,
     HEADINGS,
@@ -102,12 +102,16 @@ class ChartGrid:
         return self.unit is None
 
     @property
+    def proposed(self) -> GridRow:
+        """Size and variant that would come next, in the row below the last; else an empty row."""
+        if self.row < len(self.table.rows):
+            return GridRow()
+        return GridRow(*next_name(self.table.rows))
+
+    @property
     def proposed_size(self) -> str:
-        """The size that would come next, in the row below the last."""
-        rows = self.table.rows
-        if self.row < len(rows) or not rows:
-            return ""
-        return next_size(rows[-1].size, rows[-2].size if len(rows) > 1 else "")
+        """The same in words."""
+        return f"{self.proposed.size} {self.proposed.variant}".strip()
 
     @property
     def proposed_low(self) -> str:
@@ -204,8 +208,8 @@ class ChartGrid:
         if column is not None:
             text = self._as_range(text, column)
         beyond = self.row >= len(self.table.rows)
-        row = GridRow(self.proposed_size) if beyond else self.table.rows[self.row]
-        if self.place == SIZE and not row.variant:
+        row = self.proposed if beyond else self.table.rows[self.row]
+        if self.place == SIZE and (beyond or not row.variant):
             size, variant = split_size(text)
             row = replace(row, size=size, variant=variant)
         else:

@@ -5,14 +5,13 @@ The same readers and the same lint as `chart import` and `chart lint`: nothing i
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fitcore.charts.chart import Chart
 from fitcore.disk.profile_reading import read_profile
-from fitcore.lint.chart_lint import lint_chart
 from fitcore.problems import Problem, ProblemLevel, UnitError
 from fitcore.tables.chart_table import ChartTable
 from fitcore.tables.chart_text import write_chart
@@ -23,6 +22,17 @@ from fitcore.tables.table_meanings import Meaning
 from fitcore.tables.table_rows import TableRow, read_row
 from fitcore.tables.table_values import printed_gaps
 from fitcore.words import say
+from tui.chart_grid_remarks import (
+    STAND_IN,
+    GridRemark,
+    Known,
+    dimension_values,
+    linted,
+    linted_cells,
+    of_problem,
+    remark_order,
+    written,
+)
 from tui.chart_head_form import head_values, missing_keys
 from tui.chart_proposals import table_column
 from tui.chart_table_state import FIRST, HEADINGS, SIZE
@@ -31,45 +41,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
+    from fitcore.pressures.pressure_model import PressureStandard
     from fitcore.profile_models import Ranges
-    from fitcore.record.entries import Value
-    from fitcore.tables.table_cells import PrintedRange
     from fitcore.tables.table_values import PrintedGap
     from fitcore.units import Unit
     from tui.chart_grid import ChartGrid
-    from tui.chart_table_state import GridColumn, GridTable
-
-_WORST_FIRST = tuple(ProblemLevel)
-_PLAIN = re.compile(r"[0-9]+(?:\.[0-9]+)?")
-_ONLY_WITH_HEAD = frozenset({"usual_girth_missing", "prescribed_without_ankle"})
-"""Remarks on columns that hang on what the head says."""
-_STAND_IN: dict[str, object] = {
-    "id": "x",
-    "maker": "x",
-    "line": "x",
-    "invented": True,
-    "form": "below_knee",
-    "toe": "open",
-    "purposes": ["other"],
-    "posture": "standing",
-    "source": {"status": "invented", "text": "x"},
-}
-"""Stands for a head that is not filled in yet, so that the table can be judged meanwhile."""
-
-
-@dataclass(frozen=True, slots=True)
-class GridRemark:
-    """One thing to know of the table as it stands."""
-
-    level: ProblemLevel
-    code: str
-    text: str
-    mend: str
-    row: int | None = None
-    """Row of the grid, -1 for the headings; None where it is about no place."""
-    place: int | None = None
-    unread: bool = False
-    """Whether the cell cannot be read at all."""
+    from tui.chart_table_state import GridTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,19 +81,44 @@ class GridReading:
 
         return replace(self, remarks=tuple(r for r in self.remarks if not to_come(r)))
 
+    def next_place(self, here: tuple[int, int], *, led: bool) -> tuple[int, int] | None:
+        """Return the cell of the remark shown on top, or of the one after it.
+
+        Args:
+            here: row and place of the present cell, whose own remark is shown on top.
+            led: whether somebody was led here already, and so wants the next.
+        """
+        places = [(r.row, r.place) for r in self.remarks]
+        told = [
+            (row, at) for row, at in dict.fromkeys(places) if row is not None and at is not None
+        ]
+        if not told:
+            return None
+        if here not in told:
+            return told[0]
+        return told[(told.index(here) + led) % len(told)]
+
     def first(self, row: int, place: int) -> tuple[GridRemark, ...]:
         """Return the remarks, those on one cell first."""
         return tuple(sorted(self.remarks, key=lambda r: (r.row, r.place) != (row, place)))
 
 
-def read_grid_table(grid: ChartGrid, ranges: Ranges, *, on: date | None) -> GridReading:
+def read_grid_table(
+    grid: ChartGrid,
+    ranges: Ranges,
+    *,
+    on: date | None,
+    standards: Sequence[PressureStandard] = (),
+) -> GridReading:
     """Judge what is there of a table.
 
     Args:
         grid: the grid.
         ranges: what legs can be.
         on: the day the chart would be used; None judges no date.
+        standards: the pressure standards known here; none judges no class.
     """
+    known = Known(ranges, tuple(standards), on)
     rows, remarks, columns = _read_rows(grid.table, grid.unit)
     table = ChartTable(tuple(columns.values()), tuple(row for _, row in rows))
     gaps = () if grid.unit is None else printed_gaps(table)
@@ -124,18 +126,27 @@ def read_grid_table(grid: ChartGrid, ranges: Ranges, *, on: date | None) -> Grid
     missing = missing_keys(grid.head, gaps)
     chart: Chart | None = None
     if good and columns and grid.unit is not None:
-        head = dict(_STAND_IN) if missing else head_values(grid.head)
+        head = dict(STAND_IN) if missing else head_values(grid.head)
         if missing:
             lengths = [gap.width for gap in gaps if not gap.column.is_shoe]
             head["step_mm"] = min(lengths, default=Decimal(0))
+            head["overlap"] = grid.head.get("overlap") or "ask"
         values = chart_values(grid, head, rows=good)
         read = read_profile(write_chart(values).encode(), Chart, "")
         if isinstance(read, tuple):
-            remarks += [_of_problem(problem) for problem in read]
+            remarks += [of_problem(problem) for problem in read]
         else:
             chart = read
-            remarks += _linted(chart, ranges, grid, good, on=on, whole=not missing)
-    remarks.sort(key=_order)
+            found = linted(chart, known, grid, good, whole=not missing)
+            below_bad = {
+                number for (_, above), (number, _) in pairwise(rows) if above.problems
+            }  # the row left out may be what fills the gap
+            remarks += [r for r in found if r.code != "gap" or r.row not in below_bad]
+    if grid.unit is not None:
+        own = linted_cells(grid, rows, columns, known.ranges)
+        told = {(remark.code, remark.place) for remark in remarks}
+        remarks += [r for r in own if r.row != HEADINGS or (r.code, r.place) not in told]
+    remarks.sort(key=remark_order)
     return GridReading(tuple(remarks), chart, tuple(gaps))
 
 
@@ -166,14 +177,14 @@ def chart_values(
             printed = ranges[number].get(column.id)
             own = table.columns[place - FIRST]
             if printed is not None:
-                size[own.id] = _written(printed, column.unit, unit)
+                size[own.id] = written(printed, column.unit, unit)
         sizes.append(size)
     return {
         "format": 1,
         **head,
         "unit": unit,
         "dimensions": [
-            _dimension(table.columns[place - FIRST], grid.head) for place in sorted(columns)
+            dimension_values(table.columns[place - FIRST], grid.head) for place in sorted(columns)
         ],
         "sizes": sizes,
     }
@@ -202,9 +213,9 @@ def _read_rows(
         known = table_column(column, unit)
         same = known is not None and known.id in {c.id for c in columns.values()}
         if column.question is not None:
-            remarks.append(_of_problem(column.question.problem, HEADINGS, FIRST + at, unread=True))
+            remarks.append(of_problem(column.question.problem, HEADINGS, FIRST + at, unread=True))
         elif known is not None and column.is_measure and same:
-            remarks.append(_of_problem(_alike(known), HEADINGS, FIRST + at, unread=True))
+            remarks.append(of_problem(_alike(known), HEADINGS, FIRST + at, unread=True))
         elif known is not None and column.is_measure:
             columns[FIRST + at] = known
     headings = [
@@ -225,7 +236,7 @@ def _read_rows(
         row = _with_variant(read_row(cells, headings, columns, seen), grid_row.variant)
         rows.append((number, row))
         remarks += [
-            _of_problem(problem, number, places.get(problem.key or "", SIZE), unread=True)
+            of_problem(problem, number, places.get(problem.key or "", SIZE), unread=True)
             for problem in row.problems
         ]
     return rows, remarks, columns
@@ -243,74 +254,3 @@ def _alike(column: TableColumn) -> Problem:
             mend=say("Say what this one measures, or take it out."),
         )
     ).problem
-
-
-def _linted(
-    chart: Chart,
-    ranges: Ranges,
-    grid: ChartGrid,
-    good: Sequence[int],
-    *,
-    on: date | None,
-    whole: bool,
-) -> list[GridRemark]:
-    places = {
-        column.id: FIRST + at for at, column in enumerate(grid.table.columns) if column.is_measure
-    }
-    dimensions = [places[dimension.id] for dimension in chart.dimensions]
-    found = []
-    for remark in lint_chart(chart, ranges, on=on):
-        group, *rest = remark.key.split(".")
-        table_only = group in ("sizes", "dimensions") and remark.code not in _ONLY_WITH_HEAD
-        if not (whole or table_only):
-            continue
-        row, place = None, None
-        if group == "sizes" and rest and rest[0].isdigit():
-            row = good[int(rest[0])]
-            place = places.get(rest[1], SIZE) if len(rest) > 1 else SIZE
-        elif group == "dimensions" and rest and rest[0].isdigit():
-            row, place = HEADINGS, dimensions[int(rest[0])]
-        found.append(GridRemark(remark.level, remark.code, remark.text, remark.mend, row, place))
-    return found
-
-
-def _of_problem(
-    problem: Problem, row: int | None = None, place: int | None = None, *, unread: bool = False
-) -> GridRemark:
-    return GridRemark(problem.level, problem.code, problem.text, problem.mend, row, place, unread)
-
-
-def _order(remark: GridRemark) -> tuple[object, ...]:
-    far = 1 << 30
-    return (
-        _WORST_FIRST.index(remark.level),
-        not remark.unread,
-        far if remark.row is None else remark.row,
-        far if remark.place is None else remark.place,
-        remark.text,
-    )
-
-
-def _dimension(column: GridColumn, head: Mapping[str, Value]) -> dict[str, object]:
-    meaning = column.meaning
-    values: dict[str, object] = {"id": column.id, **column.kept}
-    gap = head.get(f"gap_{column.id}")
-    if gap:
-        values["gap"] = gap
-    if meaning is None:
-        return values
-    values |= {"point": str(meaning.point), "kind": str(meaning.kind)}
-    if meaning.system is not None:
-        values["system"] = meaning.system
-        step = head.get("shoe_step")
-        if step is not None and step:
-            values["step"] = step
-    return values
-
-
-def _written(printed: PrintedRange, own: Unit | None, unit: Unit | None) -> list[Decimal | str]:
-    own = printed.unit or own
-    ends = (printed.low, printed.high)
-    if own is not None and own != unit:
-        return [f"{end} {own}" for end in ends]
-    return [Decimal(end) if _PLAIN.fullmatch(end) else end for end in ends]

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from fitcore.charts.chart import Chart
     from fitcore.coverage.leg_set import LegSet
     from tui.chart_grid import ChartGrid
-    from tui.chart_grid_reading import GridReading, GridRemark
+    from tui.chart_grid_reading import GridReading
+    from tui.chart_grid_remarks import GridRemark
 
 _LEAST, _MOST = 8, 15
 _SIZE_COLUMNS = 8
@@ -70,7 +71,8 @@ def cell_words(grid: ChartGrid) -> str:
     if grid.row == HEADINGS:
         return _heading_words(grid)
     column = grid.table.column(grid.place)
-    size = grid.table.text(grid.row, SIZE) or grid.proposed_size
+    own = " ".join(grid.table.text(grid.row, place) for place in (SIZE, VARIANT)).strip()
+    size = own or grid.proposed_size
     name = say("size {size}", size=size) if size else say("a new size")
     if grid.place == SIZE:
         if not grid.shown and grid.proposed_size:
@@ -231,8 +233,9 @@ def _cell(grid: ChartGrid, reading: GridReading, row: int, place: int) -> Span:
         return (column.shown if column is not None else ("_" if here else "")), "heading"
     text = grid.table.text(row, place)
     if not text and row == grid.row:
-        if place == SIZE and grid.proposed_size:
-            return f"{grid.proposed_size}?", "proposed"
+        proposed = grid.proposed.text(place)
+        if proposed:
+            return f"{proposed}?", "proposed"
         if here and grid.proposed_low:
             return f"{grid.proposed_low}-?", "proposed"
         if here:

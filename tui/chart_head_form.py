@@ -4,23 +4,36 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import TYPE_CHECKING, cast
 
 from fitcore.clean_text import clean
-from fitcore.problems import Problem, UnitError
+from fitcore.lint.lint_pressure import classes_words
+from fitcore.pressures.pressure import find_class, find_standard
+from fitcore.tables.leaflet import read_day, read_printed
 from fitcore.units import plain
 from fitcore.words import mark, say
+from tui.chart_head_reading import (
+    purpose_hint,
+    read_id,
+    read_mmhg,
+    read_purposes,
+    read_source,
+    read_step,
+    read_words,
+    standard_reader,
+)
 from tui.question_form import Ask
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from fitcore.pressures.pressure_model import PressureStandard
     from fitcore.record.entries import Value
     from fitcore.tables.table_values import PrintedGap
 
-_PURPOSES = ("work", "standing", "travel", "sport", "prescribed", "other")
 _LONGEST_ID = 48
 _CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
     "form": (
@@ -52,6 +65,7 @@ _CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
         ("larger", mark("the larger")),
         ("smaller", mark("the smaller")),
         ("ankle", mark("the ankle decides")),
+        ("ask", mark("not said: ask me")),
     ),
     "sold": (("pair", mark("in pairs")), ("single", mark("singly"))),
     "made": (("off_the_shelf", mark("off the shelf")), ("to_measure", mark("to measure"))),
@@ -67,6 +81,7 @@ def head_asks(
     *,
     shoes: bool,
     gap_columns: Mapping[str, str] | None = None,
+    standards: Sequence[PressureStandard] = (),
 ) -> tuple[Ask, ...]:
     """Return the lines of the head that belong to what was answered so far.
 
@@ -75,16 +90,22 @@ def head_asks(
         gaps: the narrowest gap of each column: a step of the print, or one the maker means.
         shoes: whether a column holds shoe sizes.
         gap_columns: dimension id and words of each column with a gap the maker may mean.
+        standards: the pressure standards known here.
     """
     lengths = [gap for gap in gaps if not gap.column.is_shoe]
     shoe_gaps = [gap for gap in gaps if gap.column.is_shoe]
     asks = [
         _text("maker", say("Who makes it?")),
         _text("line", say("Which line of garments is the table of?")),
-        _typed("id", say("Short name of the chart, its file's name"), _id, proposed=_slug(answers)),
+        _typed(
+            "id",
+            say("Short name of the chart, its file's name"),
+            read_id,
+            proposed=_slug(answers),
+        ),
         _choice("form", say("Form of the garment")),
         _choice("toe", say("Its toe")),
-        _typed("purposes", say("What it is for"), _purposes, hint=_purpose_hint()),
+        _typed("purposes", say("What it is for"), read_purposes, hint=purpose_hint()),
         _choice("posture", say("Posture the maker wants legs measured in")),
         _choice("unit", say("Unit of the printed table")),
     ]
@@ -95,12 +116,20 @@ def head_asks(
             _step("shoe_step", min(shoe_gaps, key=lambda gap: gap.width, default=None), shoe=True)
         )
     asks += [
-        _text("source", say("The leaflet: its title and page")),
+        _typed(
+            "source",
+            say("The leaflet: its title and page"),
+            read_source,
+            hint=say("? where nobody knows it"),
+        ),
         _choice("status", say("How you know the numbers")),
-        _day("printed", say("Day it was printed")),
-        _typed("mmhg", say("Pressure on the garment in mmHg"), _pressure, hint=say("18-21")),
-        _text("standard", say("Standard its class is of"), needed="mmhg" in answers),
-        _text("class", say("Its pressure class"), needed="mmhg" in answers),
+        _typed(
+            "printed",
+            say("When it was printed"),
+            read_printed,
+            hint=say("such as 2026-03-04 or 03/2026; Enter leaves it out"),
+        ),
+        *_pressure_asks(answers, standards),
         _choice("overlap", say("Which size where two hold"), needed=False),
         *(_gap(name, words) for name, words in (gap_columns or {}).items()),
         _choice("sold", say("How it is sold"), needed=False),
@@ -108,6 +137,8 @@ def head_asks(
         _day("valid_from", say("First day the table holds")),
         _day("valid_until", say("Last day the table holds")),
     ]
+    if any(answers.get(key) for key in _PRESSURE):  # one of the three is nothing without the others
+        asks = [replace(ask, may_stay_open=False) if ask.what in _PRESSURE else ask for ask in asks]
     return tuple(asks)
 
 
@@ -132,7 +163,7 @@ def head_values(head: Mapping[str, Value]) -> dict[str, object]:
         "invented": True if head.get("status") == "invented" else None,
         "purposes": str(head.get("purposes") or "").split(", "),
         "step_mm": head.get("step_mm") or Decimal(0),
-        "overlap": head.get("overlap") or "larger",
+        "overlap": head.get("overlap") or "ask",
         "sold": head.get("sold"),
         "made": head.get("made"),
         "valid_from": head.get("valid_from"),
@@ -158,7 +189,8 @@ def head_of_values(values: Mapping[str, object]) -> dict[str, Value]:
     step = values.get("step_mm")
     found = {
         **{key: values.get(key) for key in ("id", "maker", "line", "form", "toe", "posture")},
-        **{key: values.get(key) for key in ("unit", "overlap", "sold", "made")},
+        **{key: values.get(key) for key in ("unit", "sold", "made")},
+        "overlap": values.get("overlap", "ask"),
         **{key: values.get(key) for key in ("valid_from", "valid_until")},
         "purposes": ", ".join(map(str, purposes)) if isinstance(purposes, list) else None,
         "step_mm": Decimal(str(step)) if isinstance(step, int | Decimal) else None,
@@ -204,9 +236,48 @@ def _gap(dimension: str, words: str) -> Ask:
     return Ask(f"gap_{dimension}", text, choices=choices, may_stay_open=True, knows_unknown=False)
 
 
-def _text(what: str, text: str, *, needed: bool | None = None) -> Ask:
-    must = what in _NEEDED if needed is None else needed
-    return Ask(what, text, parse=_plain_text, may_stay_open=not must, knows_unknown=False)
+def _pressure_asks(
+    answers: Mapping[str, Value], standards: Sequence[PressureStandard]
+) -> list[Ask]:
+    """Return standard, class and mmHg; the mmHg of a class that is known are proposed."""
+    names = [f"{number} {standard.name}" for number, standard in enumerate(standards, 1)]
+    known = find_standard(standards, str(answers.get("standard", "")))
+    named = find_class(known, str(answers.get("class", ""))) if known is not None else None
+    own = named.own if named is not None else None
+    figures = ""
+    if own is not None and own.high_mmhg is not None:
+        figures = f"{plain(own.low_mmhg)}-{plain(own.high_mmhg)}"
+    return [
+        _typed(
+            "standard",
+            say("Standard its pressure class is of"),
+            standard_reader(standards),
+            hint=say("a number, or as printed: {names}", names="  ".join(names))
+            if names
+            else say("as printed on the garment"),
+        ),
+        _typed(
+            "class",
+            say("Its pressure class"),
+            read_words,
+            hint=say("such as {names}", names=classes_words(known))
+            if known is not None
+            else say("as printed on the garment"),
+        ),
+        _typed(
+            "mmhg",
+            say("Pressure on the garment in mmHg"),
+            read_mmhg,
+            hint=say("what {named} has; compare it with the garment", named=named.words)
+            if named is not None
+            else say("both ends, such as 18-21"),
+            proposed=figures,
+        ),
+    ]
+
+
+def _text(what: str, text: str) -> Ask:
+    return Ask(what, text, parse=read_words, may_stay_open=what not in _NEEDED, knows_unknown=False)
 
 
 def _typed(
@@ -224,7 +295,7 @@ def _typed(
 
 
 def _day(what: str, text: str) -> Ask:
-    return _typed(what, text, _date, hint=say("such as 2026-03-04; Enter leaves it out"))
+    return _typed(what, text, read_day, hint=say("such as 2026-03-04; Enter leaves it out"))
 
 
 def _step(what: str, gap: PrintedGap | None, *, shoe: bool = False) -> Ask:
@@ -239,90 +310,10 @@ def _step(what: str, gap: PrintedGap | None, *, shoe: bool = False) -> Ask:
             width=plain(gap.width),
         )
     text = say("Step of the printed shoe sizes") if shoe else say("Step of the printed table, mm")
-    return Ask(what, text, parse=_number, hint=hint, knows_unknown=False)
-
-
-def _purpose_hint() -> str:
-    numbered = [f"{number} {name}" for number, name in enumerate(_PURPOSES, 1)]
-    return say("numbers with blanks: {choices}", choices="  ".join(numbered))
+    return Ask(what, text, parse=read_step, hint=hint, knows_unknown=False)
 
 
 def _slug(answers: Mapping[str, Value]) -> str:
     letters = unicodedata.normalize("NFKD", title_of(answers)).casefold()
     slug = "-".join(re.findall(r"[a-z0-9]+", letters.encode("ascii", "ignore").decode()))
     return slug[:_LONGEST_ID].strip("-")
-
-
-def _plain_text(text: str) -> Value:
-    kept = clean(text).text
-    if not kept:
-        raise _wrong("empty", say("Nothing is left of that."), say("Type it in letters."))
-    return kept
-
-
-def _id(text: str) -> Value:
-    if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,47}", text):
-        raise _wrong(
-            "not_an_id",
-            say("'{text}' is no short name.", text=clean(text).text[:40]),
-            say("Use small letters, digits and hyphens, such as mill-nine-neap."),
-        )
-    return text
-
-
-def _purposes(text: str) -> Value:
-    named = []
-    for word in re.split(r"[\s,;]+", text.casefold()):
-        if word.isascii() and word.isdigit() and 1 <= int(word) <= len(_PURPOSES):
-            named.append(_PURPOSES[int(word) - 1])
-        elif word in _PURPOSES:
-            named.append(word)
-        elif word:
-            raise _wrong(
-                "not_a_purpose",
-                say("'{word}' is no purpose.", word=clean(word).text[:40]),
-                _purpose_hint(),
-            )
-    if not named:
-        raise _wrong("no_purpose", say("Nothing was chosen."), _purpose_hint())
-    return ", ".join(dict.fromkeys(named))
-
-
-def _date(text: str) -> Value:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise _wrong(
-            "not_a_day",
-            say("'{text}' is not a day.", text=clean(text).text[:40]),
-            say("Type it like 2026-03-04."),
-        ) from error
-
-
-def _number(text: str) -> Value:
-    try:
-        number = Decimal(text.replace(",", "."))
-    except InvalidOperation:
-        number = Decimal("NaN")
-    if not number.is_finite() or not 0 <= number <= 100:
-        raise _wrong(
-            "not_a_step",
-            say("'{text}' is not a step.", text=clean(text).text[:40]),
-            say("Type it like 1 or 0.5; 0 where the maker means a gap."),
-        )
-    return number
-
-
-def _pressure(text: str) -> Value:
-    match = re.fullmatch(r"([0-9]{1,3}(?:[.,][0-9]+)?)\s*[- –]\s*([0-9]{1,3}(?:[.,][0-9]+)?)", text)
-    if match is None:
-        raise _wrong(
-            "not_a_pressure",
-            say("'{text}' is not a pressure.", text=clean(text).text[:40]),
-            say("Type both ends in mmHg, such as 18-21."),
-        )
-    return "-".join(end.replace(",", ".") for end in match.groups())
-
-
-def _wrong(code: str, text: str, mend: str) -> UnitError:
-    return UnitError(Problem(code=code, text=text, mend=mend))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import clean
 from fitcore.problems import UnitError
 from fitcore.tables.table_cells import parse_range
-from fitcore.tables.table_columns import HeadingReader
+from fitcore.tables.table_columns import HeadingReader, unit_of_cells
 from fitcore.tables.table_grid import Grid, GridCell, read_grid
 from fitcore.tables.table_headings import read_heading
 from fitcore.tables.table_sizes import split_size
@@ -91,15 +91,10 @@ def _fill_whole(
     columns = []
     for at in others:
         heading = headings.headings[at]
-        column = headings.columns.get(at)
-        columns.append(
-            GridColumn(
-                heading.text,
-                heading.meaning,
-                heading.question,
-                column.unit if column is not None and column.unit != grid.unit else None,
-            )
-        )
+        own = heading.unit or unit_of_cells(at, rows[1:], sure=True)
+        if at not in headings.columns or headings.columns[at].is_shoe or own == grid.unit:
+            own = None
+        columns.append(GridColumn(heading.text, heading.meaning, heading.question, own))
     filled = []
     for row in rows[1:]:
         texts = [cell.text for cell in row]

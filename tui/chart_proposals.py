@@ -12,11 +12,11 @@ from fitcore.tables.table_columns import TableColumn
 from fitcore.units import from_mm, plain
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from fitcore.record.entries import Value
     from fitcore.units import Unit
-    from tui.chart_table_state import GridColumn, GridTable
+    from tui.chart_table_state import GridColumn, GridRow, GridTable
 
 _LETTERS = ("XXS", "XS", "S", "M", "L", "XL")
 _LADDERS = (
@@ -45,6 +45,47 @@ def next_size(before: str, earlier: str = "") -> str:
         if not earlier or (at > 0 and ladder[at - 1] == earlier.upper()):
             return ladder[at + 1] if before == upper else ladder[at + 1].lower()
     return ""
+
+
+def next_name(rows: Sequence[GridRow]) -> tuple[str, str]:
+    """Return size and variant of the row that comes next; two empty ones where nobody can tell.
+
+    Sizes that come in several variants come in the same ones again and again: after II short and
+    II long follows III short; after the very first short one follows its long one.
+
+    Args:
+        rows: the rows above, small to large.
+    """
+    groups: list[tuple[str, list[str]]] = []
+    for row in rows:
+        if groups and groups[-1][0] == row.size:
+            groups[-1][1].append(row.variant)
+        else:
+            groups.append((row.size, [row.variant]))
+    if not groups:
+        return "", ""
+    (size, own), before = groups[-1], groups[-2] if len(groups) > 1 else ("", [])
+    after = next_size(size, before[0])
+    cycle = before[1] if before[1] else _first_cycle(own)
+    if own == cycle[: len(own)]:
+        if len(own) < len(cycle):
+            return size, cycle[len(own)]
+        return (after, cycle[0]) if after else ("", "")
+    return (after, "") if own[0] == "" and after else ("", "")
+
+
+def _first_cycle(own: list[str]) -> list[str]:
+    """Return the variants the first size will have, as far as that is sure."""
+    first = own[0].casefold()
+    if len(own) == 1 and first == "short":
+        word = "long"
+        return [
+            own[0],
+            word.upper() if own[0].isupper() else word.title() if own[0][0].isupper() else word,
+        ]
+    if len(own) > 1 or not first:
+        return own
+    return []
 
 
 def table_column(column: GridColumn, unit: Unit | None) -> TableColumn | None:

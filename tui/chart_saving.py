@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from tui.chart_grid import ChartGrid
     from tui.chart_grid_reading import GridReading
+    from tui.chart_grid_remarks import GridRemark
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +34,15 @@ class ChartSave:
     """What lies there now; None where nothing does."""
     told: tuple[str, ...]
     """What must be confirmed before it is written; empty where nothing must."""
+    wrong: tuple[GridRemark, ...] = ()
+    """Its errors: with any, only a key of its own saves it."""
 
     @property
     def question(self) -> str:
         """What to ask where something must be confirmed."""
-        if self.before is not None:
-            return say("Write over this chart?")
-        return say("Save this chart with its errors?")
+        if self.wrong:
+            return say("This chart has errors. Go back and mend them?")
+        return say("Write over this chart?")
 
     def write(self, own: Path, draft: str) -> None:
         """Write it, then take its draft away.
@@ -73,14 +76,22 @@ def plan_save(grid: ChartGrid, reading: GridReading, own: Path) -> ChartSave:
     path = (there.path if there is not None else None) or own_chart_path(own, chart_id)
     before = read_bytes(path)
     wrong = [remark for remark in reading.remarks if remark.level is ProblemLevel.ERROR]
-    told = remark_lines(wrong, grid)
-    if before is not None:
+    told = []
+    if wrong:
         told = [
-            say("charts/{name} is there already.", name=path.name),
-            say("Enter writes over it; remarks that stand in the file are not kept."),
-            *told,
+            say("Enter goes back to the first. Shift+S saves the chart with its errors:"),
+            say("a leg may then get a wrong size."),
+            "",
         ]
-    return ChartSave(path, text, before, tuple(told))
+    if before is not None:
+        told += [
+            say("charts/{name} is there already.", name=path.name),
+            say("Saving writes over it; remarks that stand in the file are not kept.")
+            if wrong
+            else say("Enter writes over it; remarks that stand in the file are not kept."),
+        ]
+    told += remark_lines(wrong, grid)
+    return ChartSave(path, text, before, tuple(told), tuple(wrong))
 
 
 def _shipped(chart_id: str) -> Problem:

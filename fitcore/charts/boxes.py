@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
+from fitcore.charts.gap_rules import sizes_meet
 from fitcore.points import Kind
 
 if TYPE_CHECKING:
@@ -35,8 +36,14 @@ class Edges:
         return above and below
 
     def shortfall(self, value: Decimal) -> Decimal:
-        """How far outside the value lies; zero inside."""
+        """How far outside the value lies; zero inside, and on an edge that is another size's."""
         return max(self.low - value, value - self.high, Decimal(0))
+
+    def edge_of_another(self, value: Decimal) -> Literal["larger", "smaller"] | None:
+        """Which neighbour's the edge is that the value lies on; None off such an edge."""
+        if value == self.high and not self.high_inside:
+            return "larger"
+        return "smaller" if value == self.low and not self.low_inside else None
 
     def margin(self, value: Decimal) -> Decimal:
         """Distance to the nearer edge, negative outside."""
@@ -71,23 +78,24 @@ def chart_boxes(chart: Chart) -> tuple[Box, ...]:
 
 def column_edges(chart: Chart, dimension: Dimension) -> dict[Range, Edges]:
     """Return the edges of each range printed in one column, in the column's own scale."""
-    shoe = dimension.kind is Kind.SHOE
-    step = (dimension.step or Decimal(0)) if shoe else chart.step_mm
+    step = printed_step(chart, dimension)
     printed = {row.ranges[dimension.id] for row in chart.sizes}
     edges = {pair: _close(pair, printed, step) for pair in printed}
-    if dimension.gap == "none":
-        return edges
     for below, above in gaps(printed):
-        if above - below <= step:
+        meet = sizes_meet(dimension.gap, below, above) if above - below > step else None
+        if meet is None:
             continue
-        nearest = dimension.gap == "nearest"
-        meet = (below + above) / 2 if nearest else below
         for pair, edge in edges.items():
-            if pair[1] == below and nearest:
+            if pair[1] == below and meet != below:
                 edges[pair] = replace(edge, high=meet, high_inside=False)
             elif pair[0] == above:
-                edges[pair] = replace(edge, low=meet, low_inside=nearest)
+                edges[pair] = replace(edge, low=meet, low_inside=meet != below)
     return edges
+
+
+def printed_step(chart: Chart, dimension: Dimension) -> Decimal:
+    """Return the step of a column's printed table, in the column's own scale."""
+    return (dimension.step or Decimal(0)) if dimension.kind is Kind.SHOE else chart.step_mm
 
 
 def gaps(printed: set[Range]) -> Iterator[Range]:

@@ -15,7 +15,7 @@ from fitcore.charts.boxes import Box, chart_boxes
 from fitcore.points import Kind, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from decimal import Decimal
 
     from fitcore.charts.chart import Chart
@@ -64,7 +64,8 @@ def outcome(
         chart: sizes listed small to large.
         boxes: its rows as boxes, in the same order.
         values: dimension id to value in the column's own scale; every dimension of the chart.
-        prescribed: no rule decides between sizes that overlap.
+        prescribed: no rule decides between sizes that overlap; nor does one where the chart
+            says none.
 
     Source: the box rules are ours; that the larger of two overlapping sizes is usual, is common
     practice.
@@ -72,7 +73,7 @@ def outcome(
     held = tuple(row for row, box in enumerate(boxes) if box.holds(values))
     if len(held) == 1:
         return Outcome(Verdict.FITS, held[0], held=held)
-    if held and prescribed:
+    if held and (prescribed or chart.overlap == "ask"):
         return Outcome(Verdict.OVERLAP, among=held, held=held)
     if held:
         return Outcome(Verdict.OVERLAP, _choose(chart, boxes, held, values), held=held)
@@ -100,6 +101,11 @@ def ankle_column(chart: Chart) -> str | None:
         return None
     ankle = (Point.B, Kind.GIRTH)
     return next((d.id for d in chart.dimensions if (d.point, d.kind) == ankle), None)
+
+
+def most_room(boxes: Sequence[Box], held: Iterable[int], ankle: str, value: Decimal) -> int:
+    """Return the row with most room at the ankle; of equals the larger, which stands later."""
+    return max(held, key=lambda row: (boxes[row].edges[ankle].margin(value), row))
 
 
 def once_per_chart(work: Callable[[Chart], Worked]) -> Callable[[Chart], Worked]:
@@ -141,5 +147,4 @@ def _choose(
     ankle = ankle_column(chart)
     if ankle is None:
         return held[-1]
-    # Most room at the ankle; the larger of those with as much.
-    return max(held, key=lambda row: (boxes[row].edges[ankle].margin(values[ankle]), row))
+    return most_room(boxes, held, ankle, values[ankle])

@@ -5,10 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from fitcore.points import Kind, Point
+from fitcore.charts.outcome import ankle_column, most_room
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from decimal import Decimal
 
     from fitcore.charts.boxes import Box
@@ -29,11 +29,13 @@ def is_ever_chosen(chart: Chart, boxes: Sequence[Box], row: int) -> bool:
         row: which of them.
     """
     own = boxes[row]
-    ankle = _ankle(chart) if chart.overlap == "ankle" else None
+    ankle = ankle_column(chart)
     rivals = [
         n
         for n in range(len(boxes))
-        if n != row and (ankle is not None or (n < row) == (chart.overlap == "smaller"))
+        if n != row
+        and chart.overlap != "ask"  # whoever chooses may choose any of them
+        and (ankle is not None or (n < row) == (chart.overlap == "smaller"))
     ]
     # Sets of rivals that hold together, by the measures looked at so far.
     together = {frozenset(rivals)}
@@ -53,16 +55,6 @@ def is_ever_chosen(chart: Chart, boxes: Sequence[Box], row: int) -> bool:
         for value in _telling(boxes, own, ankle, rooms=True)
         for some in together
     )
-
-
-def most_room(boxes: Sequence[Box], inside: Iterable[int], ankle: str, value: Decimal) -> int:
-    """Return the row with most room at the ankle; of equals the larger, which stands later."""
-    return max(inside, key=lambda n: (boxes[n].edges[ankle].margin(value), n))
-
-
-def _ankle(chart: Chart) -> str | None:
-    girths = [d.id for d in chart.dimensions if (d.point, d.kind) == (Point.B, Kind.GIRTH)]
-    return girths[0] if girths else None
 
 
 def _telling(boxes: Sequence[Box], own: Box, name: str, *, rooms: bool) -> list[Decimal]:

@@ -9,18 +9,36 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
-from fitcore.charts.boxes import Box, Edges, gaps
-from fitcore.charts.outcome import Outcome, Verdict, boxes_of, outcome, whereabouts
+from fitcore.charts.outcome import Outcome, Verdict, boxes_of, outcome
+from fitcore.charts.size_reasons import (
+    dimension_words,
+    edges_in_mm,
+    in_mm,
+    nearest_boxes,
+    outside_words,
+    stretched_words,
+)
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
-from fitcore.shoes import FOOT_UNCERTAINTY_MM, foot_length_mm, shoe_size, system_words
-from fitcore.units import plain, show_cm
+from fitcore.shoes import FOOT_UNCERTAINTY_MM, shoe_size, system_words
+from fitcore.units import plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
+    from fitcore.charts.boxes import Box
     from fitcore.charts.chart import Chart, Dimension
+
+__all__ = [
+    "Margin",
+    "Measured",
+    "SizeAnswer",
+    "adopted_for",
+    "chart_values",
+    "decide_size",
+    "dimension_words",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +50,8 @@ class Margin:
     low_mm: Decimal
     high_mm: Decimal
     margin_mm: Decimal
+    edge_of: Literal["larger", "smaller"] | None = None
+    """Which neighbour's size the edge is that the value lies on: it is not inside this one."""
 
     def as_json(self) -> dict[str, str]:
         """Return it in the shape `fit --json` prints."""
@@ -61,6 +81,8 @@ class SizeAnswer:
     """To the edges of the size named, else of the first nearest; in the chart's column order."""
     reasons: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    unsuitable: str = ""
+    """What rules the garment out, as a code; empty where nothing does."""
 
 
 Measured = Callable[[Point, Kind], Adopted | None]
@@ -118,11 +140,6 @@ def chart_values(
     return values, [name for name in found if name not in values]
 
 
-def dimension_words(dimension: str) -> str:
-    """Return a chart column's name for people."""
-    return dimension.replace("_", " ")
-
-
 def adopted_for(dimension: Dimension, measured: Measured) -> Adopted | None:
     """Return the value a column is judged by: a shoe size and a foot length stand for each other.
 
@@ -178,8 +195,9 @@ def _inside(
 ) -> SizeAnswer:
     inside = [boxes[row] for row in found.held]
     names = tuple(box.size.name for box in inside)
-    reasons = [_between_printed(chart, box, values) for box in inside]
-    told = tuple(dict.fromkeys(reason for reason in reasons if reason))
+    told = tuple(
+        dict.fromkeys(words for box in inside for words in stretched_words(chart, box, values))
+    )
     if found.verdict is Verdict.FITS:
         box = inside[0]
         return SizeAnswer(
@@ -203,15 +221,11 @@ def _inside(
             alternatives=names,
             complete=True,
             margins=_margins(chart, inside[0], values),
-            reasons=(both, say("For a prescribed garment you choose, with a reason."), *told),
+            reasons=(both, _choice_words(chart), *told),
             cautions=tuple(cautions),
         )
     chosen = boxes[found.size]
-    rule = {
-        "larger": say("The chart's rule takes the larger."),
-        "smaller": say("The chart's rule takes the smaller."),
-        "ankle": say("The chart's rule takes the one with most room at the ankle."),
-    }[chart.overlap]
+    rule = _rule_words(chart)
     return SizeAnswer(
         Verdict.OVERLAP,
         size=chosen.size.size,
@@ -224,6 +238,22 @@ def _inside(
     )
 
 
+def _choice_words(chart: Chart) -> str:
+    if chart.overlap == "ask":
+        return say("The chart does not say which to take: ask the maker, or choose with a reason.")
+    return say("For a prescribed garment you choose, with a reason.")
+
+
+def _rule_words(chart: Chart) -> str:
+    if "overlap" not in chart.model_fields_set:
+        return say("The larger is taken, as is common practice: the chart names no rule.")
+    return {
+        "larger": say("The chart's rule takes the larger."),
+        "smaller": say("The chart's rule takes the smaller."),
+        "ankle": say("The chart's rule takes the one with most room at the ankle."),
+    }[chart.overlap]
+
+
 def _outside(
     chart: Chart,
     boxes: Sequence[Box],
@@ -231,129 +261,33 @@ def _outside(
     values: dict[str, Decimal],
     cautions: Sequence[str],
 ) -> SizeAnswer:
-    reasons: list[str] = []
-    for dimension in chart.dimensions:
-        value = values[dimension.id]
-        place = whereabouts(boxes, dimension.id, value)
-        shown = _show(dimension, value)
-        words = dimension_words(dimension.id)
-        if place in ("below", "above"):
-            column = [box.edges[dimension.id] for box in boxes]
-            reasons.append(
-                say(
-                    "{name} {value} is {how} every size ({low} to {high}).",
-                    name=words,
-                    value=shown,
-                    how=say("below") if place == "below" else say("above"),
-                    low=_show(dimension, min(edge.low for edge in column)),
-                    high=_show(dimension, max(edge.high for edge in column)),
-                )
-            )
-        elif place == "gap":
-            reasons.append(
-                say("{name} {value} falls in a gap between sizes.", name=words, value=shown)
-            )
-    if verdict is Verdict.PROPORTIONS:
-        reasons += [
-            say(
-                "{name} {value} points to {sizes}.",
-                name=dimension_words(dimension.id),
-                value=_show(dimension, values[dimension.id]),
-                sizes=" / ".join(
-                    box.size.name
-                    for box in boxes
-                    if box.edges[dimension.id].holds(values[dimension.id])
-                ),
-            )
-            for dimension in chart.dimensions
-        ]
-    short = [
-        sum(
-            (_shortfall_mm(d, box.edges[d.id], values[d.id]) for d in chart.dimensions),
-            Decimal(0),
-        )
-        for box in boxes
-    ]
-    nearest = [box for box, gap in zip(boxes, short, strict=True) if gap == min(short)]
-    names = tuple(box.size.name for box in nearest)
-    reasons.append(
-        say(
-            "Nearest: {sizes}, {mm} mm short in all. Not chosen.",
-            sizes=" / ".join(names),
-            mm=plain(min(short).quantize(Decimal("0.1"))),
-        )
-    )
+    nearest, told = nearest_boxes(chart, boxes, values)
     return SizeAnswer(
         verdict,
-        nearest=names,
+        nearest=tuple(box.size.name for box in nearest),
         complete=True,
         margins=_margins(chart, nearest[0], values),
-        reasons=tuple(reasons),
+        reasons=(*outside_words(chart, boxes, verdict, values), *told),
         cautions=tuple(cautions),
     )
-
-
-def _between_printed(chart: Chart, box: Box, values: dict[str, Decimal]) -> str:
-    """Say it where a value lies inside only because what is printed was stretched to meet it."""
-    for dimension in chart.dimensions:
-        value = values[dimension.id]
-        low, high = box.size.ranges[dimension.id]
-        if low <= value <= high:
-            continue
-        name, shown = dimension_words(dimension.id), _show(dimension, value)
-        if not _is_in_gap(chart, dimension, value):
-            return say(
-                "{name} {value} lies in the printed table's step: sizes meet at the midpoint.",
-                name=name,
-                value=shown,
-            )
-        if dimension.gap == "larger":
-            return say(
-                "{name} {value} lies in a gap: the chart's rule takes the larger size.",
-                name=name,
-                value=shown,
-            )
-        return say(
-            "{name} {value} lies in a gap: the chart's rule takes the nearer size.",
-            name=name,
-            value=shown,
-        )
-    return ""
-
-
-def _is_in_gap(chart: Chart, dimension: Dimension, value: Decimal) -> bool:
-    """Whether the value lies between two printed ranges that are wider apart than a step."""
-    step = (dimension.step or Decimal(0)) if dimension.kind is Kind.SHOE else chart.step_mm
-    printed = {row.ranges[dimension.id] for row in chart.sizes}
-    return any(a < value < b and b - a > step for a, b in gaps(printed))
 
 
 def _margins(chart: Chart, box: Box, values: dict[str, Decimal]) -> tuple[Margin, ...]:
     margins = []
     for dimension in chart.dimensions:
         edges, value = box.edges[dimension.id], values[dimension.id]
-        scaled = Edges(_in_mm(dimension, edges.low), _in_mm(dimension, edges.high))
-        value_mm = _in_mm(dimension, value)
+        scaled, value_mm = edges_in_mm(dimension, edges), in_mm(dimension, value)
         margins.append(
-            Margin(dimension.id, value_mm, scaled.low, scaled.high, scaled.margin(value_mm))
+            Margin(
+                dimension.id,
+                value_mm,
+                scaled.low,
+                scaled.high,
+                scaled.margin(value_mm),
+                edges.edge_of_another(value),
+            )
         )
     return tuple(margins)
-
-
-def _shortfall_mm(dimension: Dimension, edges: Edges, value: Decimal) -> Decimal:
-    return Edges(_in_mm(dimension, edges.low), _in_mm(dimension, edges.high)).shortfall(
-        _in_mm(dimension, value)
-    )
-
-
-def _in_mm(dimension: Dimension, value: Decimal) -> Decimal:
-    return value if dimension.system is None else foot_length_mm(value, dimension.system)
-
-
-def _show(dimension: Dimension, value: Decimal) -> str:
-    if dimension.system is None:
-        return f"{show_cm(value)} cm"
-    return f"{system_words(dimension.system)} {plain(value.quantize(Decimal('0.1')))}"
 
 
 def _rounded(value: Decimal) -> str:

@@ -70,7 +70,7 @@ def cover(chart: Chart, legs: Iterable[LegValues]) -> Coverage:
 
     Returns:
         Counts that add up: one size, several, none and not measured make all legs; the legs by
-        size make those with one or several.
+        size make those with one or several, unless the chart leaves open which of several is taken.
     """
     verdicts: Counter[Verdict] = Counter()
     chosen: Counter[str] = Counter()
@@ -81,7 +81,7 @@ def cover(chart: Chart, legs: Iterable[LegValues]) -> Coverage:
         name = _name(answer)
         if name:
             chosen[name] += 1
-            holds.update([name, *answer.alternatives])
+        holds.update([name, *answer.alternatives] if name else answer.alternatives)
     names = [row.name for row in chart.sizes]
     return Coverage(
         legs=verdicts.total(),

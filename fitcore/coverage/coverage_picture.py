@@ -129,7 +129,9 @@ def _legend(plane: Plane, most: int, shades: str, width: int) -> list[str]:
     several = [f"{r.sign} = {r.words}".replace(" ", "\u00a0") for r in plane.regions]
     told = [
         say("Sizes: {signs}.", signs="  ".join(several)),
-        say("Capital: several sizes hold, the chart's rule takes this one. Blank: no size."),
+        say("Capital: several sizes hold, the chart does not say which is taken. Blank: no size.")
+        if plane.asks
+        else say("Capital: several sizes hold, the chart's rule takes this one. Blank: no size."),
     ]
     if most:
         told.append(say("People in a field: {shades}.", shades="  ".join(_scale(most, shades))))

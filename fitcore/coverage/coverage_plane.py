@@ -8,7 +8,7 @@ from string import ascii_lowercase, digits
 from typing import TYPE_CHECKING
 
 from fitcore.charts.boxes import chart_boxes
-from fitcore.charts.reach import most_room
+from fitcore.charts.outcome import ankle_column, most_room
 from fitcore.charts.sizing import chart_values, dimension_words
 from fitcore.coverage.coverage import looked_up
 from fitcore.points import Kind, Point
@@ -135,10 +135,15 @@ class Plane:
             for number, ((x, y), rows) in enumerate(grouped.items())
         )
 
+    @property
+    def asks(self) -> bool:
+        """Whether the chart leaves open which size is taken where several hold."""
+        return self._chart.overlap == "ask"
+
     def sign_at(self, x: float, y: float) -> str:
         """Return what stands at a place: a blank, a size's sign, or its capital where several hold.
 
-        Of several it is the one the chart's rule takes.
+        Of several it is the one the chart's rule takes; where it has none, the largest.
         """
         at = {self.x.dimension.id: self.x.value(x)}
         if self.y is not None:
@@ -152,10 +157,9 @@ class Plane:
     def _taken(self, rows: Sequence[int], at: dict[str, Decimal]) -> int:
         if self._chart.overlap == "smaller":
             return rows[0]
-        drawn = [axis.dimension for axis in (self.x, self.y) if axis is not None]
-        ankle = [d.id for d in drawn if (d.point, d.kind) == (Point.B, Kind.GIRTH)]
-        if self._chart.overlap == "ankle" and ankle:
-            return most_room(self._boxes, rows, ankle[0], at[ankle[0]])
+        ankle = ankle_column(self._chart)
+        if ankle is not None and ankle in at:  # else it is not drawn
+            return most_room(self._boxes, rows, ankle, at[ankle])
         return rows[-1]
 
     def remarks(self) -> list[str]:

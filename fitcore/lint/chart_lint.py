@@ -10,23 +10,33 @@ from typing import TYPE_CHECKING
 from fitcore.lint.chart_remark import ChartRemark, remark_order
 from fitcore.lint.lint_facts import lint_facts
 from fitcore.lint.lint_limits import lint_limits
+from fitcore.lint.lint_pressure import lint_pressure
 from fitcore.lint.lint_rows import lint_rows
 from fitcore.problems import ProblemLevel
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from fitcore.charts.chart import Chart
+    from fitcore.pressures.pressure_model import PressureStandard
     from fitcore.profile_models import Ranges
 
 
-def lint_chart(chart: Chart, ranges: Ranges, *, on: date | None) -> tuple[ChartRemark, ...]:
+def lint_chart(
+    chart: Chart,
+    ranges: Ranges,
+    *,
+    on: date | None,
+    standards: Sequence[PressureStandard] = (),
+) -> tuple[ChartRemark, ...]:
     """Judge a chart as it was typed in.
 
     Args:
         chart: the chart.
         ranges: what legs can be; a measure they do not know is not judged.
         on: the day the chart would be used; None judges no date.
+        standards: the pressure standards known here; none judges no class.
 
     Returns:
         Remarks, errors first, then by their place in the file. An error is surely a slip; a
@@ -39,4 +49,5 @@ def lint_chart(chart: Chart, ranges: Ranges, *, on: date | None) -> tuple[ChartR
     # A range that is surely wrong is also too wide, or out of order: told once is enough.
     wrong = {remark.key for remark in limits if remark.level is ProblemLevel.ERROR}
     rows = [remark for remark in lint_rows(chart) if remark.key not in wrong]
-    return tuple(sorted({*lint_facts(chart, on), *limits, *rows}, key=remark_order))
+    facts = (*lint_facts(chart, on), *lint_pressure(chart, standards))
+    return tuple(sorted({*facts, *limits, *rows}, key=remark_order))

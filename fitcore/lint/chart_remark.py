@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
-from fitcore.points import Kind
 from fitcore.problems import ProblemLevel
 from fitcore.shoes import system_words
 from fitcore.units import from_mm, plain
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from fitcore.charts.chart import Chart, Dimension
 
 _WORST_FIRST = tuple(ProblemLevel)
@@ -30,11 +30,19 @@ class ChartRemark:
     """Short fixed name, for programs and tests."""
     text: str
     mend: str
+    """What to write in the file."""
+    form_mend: str = ""
+    """The same for somebody at the chart editor, who sees no file; empty where `mend` serves."""
 
     def __post_init__(self) -> None:
         """Make visible whatever in the words could steer a terminal: they quote a foreign file."""
-        for name in ("key", "text", "mend"):
+        for name in ("key", "text", "mend", "form_mend"):
             object.__setattr__(self, name, visible(getattr(self, name)))
+
+    @property
+    def mend_in_form(self) -> str:
+        """What to do about it in the chart editor."""
+        return self.form_mend or self.mend
 
     def as_json(self) -> dict[str, str]:
         """Return it in the shape `chart lint --json` prints, but for the path."""
@@ -67,11 +75,6 @@ def shown_range(chart: Chart, dimension: Dimension, pair: tuple[Decimal, Decimal
         return f"{system_words(dimension.system)} {plain(pair[0])}-{plain(pair[1])}"
     low, high = (plain(round(from_mm(edge, chart.unit), 3)) for edge in pair)
     return f"{low}-{high} {chart.unit}"
-
-
-def printed_step(chart: Chart, dimension: Dimension) -> Decimal:
-    """Return the step of a column's printed table, in the column's own scale."""
-    return (dimension.step or Decimal(0)) if dimension.kind is Kind.SHOE else chart.step_mm
 
 
 def _parts(remark: ChartRemark) -> list[str]:

@@ -1,9 +1,9 @@
-"""Remarks on what a chart says of itself: source, dates, pressure, toe, rules, columns."""
+"""Remarks on what a chart says of itself: source, dates, toe, rules, columns."""
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.charts.sizing import dimension_words
@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 
 _NOT_FROM_THE_LEAFLET = ("from memory", "second hand", "judgement", "common practice", "computed")
 
-_LEAST_MMHG = Decimal(8)
-"""A garment whose upper limit is below prints kPa: the lightest band of the trade is 8 to 15 mmHg
-(from memory), and printed kPa run from 2.4 to 6.5 (RAL quality association, read)."""
+_NOTHING_SAID = frozenset(
+    {"", "n/a", "na", "none", "nil", "unknown", "not known", "no idea", "nothing"}
+)
+"""What stands in a source's place where nobody knows it; signs alone say nothing either. Ours."""
 
 _USUAL: dict[str, tuple[tuple[Point, ...], ...]] = {
     # Below knee: ankle and calf; thigh length: the thigh as well (archived NHS CKS, read). Tights:
@@ -44,9 +45,13 @@ def lint_facts(chart: Chart, on: date | None) -> Iterator[ChartRemark]:
     yield from _source(chart)
     if on is not None:
         yield from _dates(chart, on)
-    yield from _pressure(chart)
     yield from _garment(chart)
     yield from _columns(chart)
+
+
+def says_nothing(text: str) -> bool:
+    """Whether the words of a source say none: `?`, a dash, `not known`."""
+    return re.sub(r"[^\w/]+", " ", text.casefold()).strip(" _/") in _NOTHING_SAID
 
 
 def _source(chart: Chart) -> Iterator[ChartRemark]:
@@ -66,6 +71,7 @@ def _source(chart: Chart) -> Iterator[ChartRemark]:
             "invented_not_marked",
             say("The source says invented, and the chart is not marked so: it could be ordered."),
             say("Write invented = true, or the leaflet the figures are from."),
+            say("F2, line 'How you know the numbers': say it again."),
         )
     elif status in _NOT_FROM_THE_LEAFLET:
         yield ChartRemark(
@@ -74,6 +80,19 @@ def _source(chart: Chart) -> Iterator[ChartRemark]:
             "not_from_leaflet",
             say("The figures were not read off the maker's leaflet: {status}.", status=status),
             say('Compare them with the leaflet, then write status = "read".'),
+            say("Compare them with the leaflet; then F2, line 'How you know the numbers': 1."),
+        )
+    if says_nothing(chart.source.text):
+        yield ChartRemark(
+            "source.text",
+            ProblemLevel.ERROR,
+            "no_source",
+            say(
+                "'{text}' names no leaflet, so nobody can compare the figures with it.",
+                text=chart.source.text[:40],
+            ),
+            say("Write text = and the leaflet's title and page."),
+            say("F2, line 'The leaflet': its title and page."),
         )
     if not chart.invented and chart.source.printed is None:
         yield ChartRemark(
@@ -82,6 +101,7 @@ def _source(chart: Chart) -> Iterator[ChartRemark]:
             "no_source_date",
             say("Nothing says when the leaflet was printed; makers change their tables."),
             say("Write printed = and the date on the leaflet."),
+            say("F2, line 'When it was printed': the date on the leaflet, or its month or year."),
         )
     if not chart.invented and chart.valid_from is None and chart.valid_until is None:
         yield ChartRemark(
@@ -90,6 +110,7 @@ def _source(chart: Chart) -> Iterator[ChartRemark]:
             "no_validity",
             say("Nothing says from when or until when the chart holds."),
             say("Write valid_from, or valid_until where the leaflet names a day."),
+            say("F2, lines 'First day' and 'Last day the table holds', where the leaflet says."),
         )
 
 
@@ -110,37 +131,15 @@ def _dates(chart: Chart, on: date) -> Iterator[ChartRemark]:
             say("The chart holds only from {date} on.", date=chart.valid_from.isoformat()),
             say("Use the maker's older chart until then."),
         )
-    if chart.source.printed is not None and chart.source.printed > on:
+    printed = "" if chart.source.printed is None else str(chart.source.printed)
+    if printed > on.isoformat()[: len(printed)]:  # a month or a year is compared as such
         yield ChartRemark(
             "source.printed",
             ProblemLevel.WARNING,
             "printed_in_future",
-            say("Printed on {date}, which is still to come.", date=chart.source.printed),
+            say("Printed {date}, which is still to come.", date=printed),
             say("Correct the date, or look at the laptop's clock."),
-        )
-
-
-def _pressure(chart: Chart) -> Iterator[ChartRemark]:
-    if chart.pressure is None:
-        prescribed = "prescribed" in chart.purposes
-        yield ChartRemark(
-            "pressure",
-            ProblemLevel.WARNING if prescribed else ProblemLevel.NOTE,
-            "no_pressure",
-            say("No pressure is given, so nobody can compare it with a prescription.")
-            if prescribed
-            else say("No pressure is given."),
-            say("Write mmHg, standard and class as printed on the garment, if they are."),
-        )
-        return
-    low, high = chart.pressure.mmhg
-    if high < _LEAST_MMHG:
-        yield ChartRemark(
-            "pressure.mmhg",
-            ProblemLevel.ERROR,
-            "pressure_not_mmhg",
-            say("{low} to {high} mmHg is no garment's; it looks like kPa.", low=low, high=high),
-            say("Write mmHg: 1 kPa is 7.5 mmHg."),
+            say("F2, line 'When it was printed'; or look at the laptop's clock."),
         )
 
 
@@ -154,6 +153,7 @@ def _garment(chart: Chart) -> Iterator[ChartRemark]:
             "toe_and_form",
             say("A footless sleeve has no toe, and every other garment has one."),
             say("Correct 'toe' or 'form'."),
+            say("F2, lines 'Form of the garment' and 'Its toe'."),
         )
     foot = {(Point.FOOT, Kind.LENGTH), (Point.FOOT, Kind.SHOE)}
     if chart.toe == "closed" and not places & foot:
@@ -194,7 +194,10 @@ def _garment(chart: Chart) -> Iterator[ChartRemark]:
             ProblemLevel.WARNING,
             "ankle_rule_without_ankle",
             say("Where sizes overlap the ankle shall decide, and no column is of the ankle."),
-            say('Write overlap = "larger" or "smaller", as the leaflet says.'),
+            say(
+                'Write overlap = "larger" or "smaller", as the leaflet says; "ask" if it says none.'
+            ),
+            say("F2, line 'Which size where two hold': as the leaflet says."),
         )
 
 
@@ -225,6 +228,7 @@ def _columns(chart: Chart) -> Iterator[ChartRemark]:
                     name=name,
                 ),
                 say("Write step = 1 for whole sizes, step = 0.5 for half ones."),
+                say("F2, line 'Step of the printed shoe sizes': 1 for whole sizes, 0.5 for half."),
             )
         if dimension.kind is not Kind.SHOE and dimension.step is not None:
             yield ChartRemark(
@@ -233,4 +237,5 @@ def _columns(chart: Chart) -> Iterator[ChartRemark]:
                 "step_unused",
                 say("{name}: a step belongs to shoe sizes; this one does nothing.", name=name),
                 say("Write the table's step as step_mm at the top of the chart."),
+                say("F2, line 'Step of the printed table'."),
             )

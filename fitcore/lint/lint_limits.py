@@ -114,6 +114,7 @@ def _unit_remarks(
                 other=_unit_words(units[judged[0].key]),
             ),
             say("Look at the leaflet and write its unit."),
+            say("Look at the leaflet; then F2, line 'Unit of the printed table'."),
         )
         return
     columns: defaultdict[int, list[_Cell]] = defaultdict(list)
@@ -255,6 +256,7 @@ def _shoe_remarks(
         "other_shoe_system",
         say("{text} It looks like {other}.", text=text, other=system_words(other)),
         say("Correct 'system' in the shoe column, or the sizes."),
+        say("Go up to the heading and type its system, such as eu or uk; or correct the sizes."),
     )
 
 

@@ -7,11 +7,11 @@ from decimal import Decimal
 from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
-from fitcore.charts.boxes import chart_boxes, gaps
+from fitcore.charts.boxes import chart_boxes, gaps, printed_step
 from fitcore.charts.reach import is_ever_chosen
 from fitcore.charts.sizing import dimension_words
-from fitcore.lint.chart_remark import ChartRemark, printed_step, shown, shown_range
-from fitcore.points import Kind
+from fitcore.lint.chart_remark import ChartRemark, shown, shown_range
+from fitcore.points import Kind, place_words
 from fitcore.problems import ProblemLevel
 from fitcore.shoes import system_words
 from fitcore.units import from_mm, plain
@@ -60,6 +60,7 @@ def _gaps(chart: Chart, column: int, dimension: Dimension) -> Iterator[ChartRema
     shoe = dimension.kind is Kind.SHOE
     if dimension.gap != "none" or not found or (shoe and dimension.step is None):
         return
+    said = "gap" in dimension.model_fields_set  # the leaflet means it: known, nothing to look for
     widths = {above - below for below, above in found}
     name = dimension_words(dimension.id)
     if len(found) > 1 and len(widths) == 1 and not shoe and max(widths) <= _LARGEST_STEP_MM:
@@ -75,6 +76,7 @@ def _gaps(chart: Chart, column: int, dimension: Dimension) -> Iterator[ChartRema
                 width=_width(chart, dimension, width),
             ),
             say("Write step_mm = {mm} if the table is printed so.", mm=plain(width)),
+            say("F2, line 'Step of the printed table': {mm} if it is printed so.", mm=plain(width)),
         )
         return
     for below, above in found:
@@ -82,7 +84,7 @@ def _gaps(chart: Chart, column: int, dimension: Dimension) -> Iterator[ChartRema
         begins = [n for n, row in enumerate(chart.sizes) if row.ranges[dimension.id][0] == above]
         yield ChartRemark(
             f"sizes.{begins[0]}.{dimension.id}",
-            ProblemLevel.WARNING,
+            ProblemLevel.NOTE if said else ProblemLevel.WARNING,
             "gap",
             say(
                 "{name}: a gap of {width} between {one} and {other}: legs between {below} and "
@@ -94,10 +96,19 @@ def _gaps(chart: Chart, column: int, dimension: Dimension) -> Iterator[ChartRema
                 below=shown(chart, dimension, below),
                 above=shown(chart, dimension, above),
             ),
-            say(
+            say("Nothing to mend: the chart says that they get none.")
+            if said
+            else say(
                 "Look for a slip. If the leaflet says which size takes them, write gap = "
-                '"nearest" or "larger" in dimension {number}; if not, leave it.',
+                '"nearest" or "larger" in dimension {number}, or "none" where it says none.',
                 number=column + 1,
+            ),
+            ""
+            if said
+            else say(
+                "Look for a slip. If the leaflet says which size they get, or none: F2, line "
+                "'Gap {what}'.",
+                what=place_words(dimension.point, dimension.kind),
             ),
         )
 
@@ -133,6 +144,7 @@ def _edges_and_step(chart: Chart, column: int, dimension: Dimension) -> Iterator
                 name=name,
             ),
             say("Write the step between 22.9 and 23.0 of such a table: 1 mm."),
+            say("F2, line 'Step of the printed table': 1 mm where 22.9 is followed by 23.0."),
         )
     # Printed twice only where the two ranges follow one another, and none lies across the edge.
     both = [
@@ -217,7 +229,12 @@ def _pairs(chart: Chart) -> Iterator[ChartRemark]:
                 others=", ".join(names),
                 rule=_rule_words(chart),
             ),
-            say("Nothing to mend if the leaflet's ranges overlap and its rule is this one."),
+            say("Look whether the leaflet says which is taken, and write overlap = so.")
+            if chart.overlap == "ask"
+            else say("Nothing to mend if the leaflet's ranges overlap and its rule is this one."),
+            say("If the leaflet says which is taken: F2, line 'Which size where two hold'.")
+            if chart.overlap == "ask"
+            else "",
         )
 
 
@@ -244,6 +261,7 @@ def _rule_words(chart: Chart) -> str:
         "larger": say("the larger is taken"),
         "smaller": say("the smaller is taken"),
         "ankle": say("the one with most room at the ankle is taken"),
+        "ask": say("which is taken is not said, so a person chooses"),
     }[chart.overlap]
 
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitcore.points import Kind
 from fitcore.problems import Problem, UnitError
-from fitcore.tables.table_cells import UNIT_WORDS, parse_range, without_unsafe_joins
+from fitcore.tables.table_cells import (
+    UNIT_WORDS,
+    PrintedRange,
+    parse_range,
+    without_unsafe_joins,
+)
 from fitcore.tables.table_grid import GridCell, Row, turned
 from fitcore.tables.table_headings import Heading, read_heading
 from fitcore.tables.table_meanings import Meaning, Question, read_meaning
@@ -143,11 +149,9 @@ class HeadingReader:
         meaning = heading.meaning or Meaning("skip")
         if meaning.kind is Kind.SHOE:
             return TableColumn(heading.text, meaning, None)
-        unit = heading.unit
-        for row in body:
-            if unit is None and index < len(row):
-                unit = _unit_in(row[index].text)
-        return TableColumn(heading.text, meaning, unit or self._unit)
+        known = self._unit is not None
+        unit = heading.unit or unit_of_cells(index, body, sure=known) or self._unit
+        return TableColumn(heading.text, meaning, unit)
 
 
 def key_of(cell: GridCell, heading: Heading) -> str:
@@ -236,11 +240,34 @@ def _with_units(rows: Sequence[Row]) -> list[Row]:
     return [tuple(joined), *rows[2:]]
 
 
-def _unit_in(text: str) -> Unit | None:
-    try:
-        return parse_range(text, None).unit
-    except UnitError:
+def unit_of_cells(index: int, body: Sequence[Row], *, sure: bool) -> Unit | None:
+    """Return the unit a column's own cells name; None where they do not say.
+
+    One cell in inches does not make inches of the others: the cell that differs is told instead.
+
+    Args:
+        index: the column's.
+        body: the rows below the headings.
+        sure: take only what more than half of the cells name; else half is enough, and so is the
+            first cell, where many tables print the unit once.
+    """
+    cells = (row[index].text for row in body if index < len(row))
+    found = [ranges[0].unit for text in cells if (ranges := _ranges_in(text))]
+    named = Counter(unit for unit in found if unit is not None)
+    if not named:
         return None
+    unit, count = named.most_common(1)[0]
+    if 2 * count > len(found) or (not sure and (2 * count == len(found) or found[0] == unit)):
+        return unit
+    return None
+
+
+def _ranges_in(text: str) -> tuple[PrintedRange, ...]:
+    """Return the range of a cell, or nothing where it holds none."""
+    try:
+        return (parse_range(text, None),)
+    except UnitError:
+        return ()
 
 
 def _numbered(row: Row) -> list[tuple[int, GridCell]]:

@@ -9,6 +9,7 @@ from fitcore.problems import Problem, UnitError
 from fitcore.tables.table_cells import PrintedRange, parse_range, parse_shoe_range
 from fitcore.tables.table_columns import key_of
 from fitcore.tables.table_sizes import split_size
+from fitcore.units import from_mm, plain
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -17,7 +18,9 @@ if TYPE_CHECKING:
     from fitcore.tables.table_columns import TableColumn
     from fitcore.tables.table_grid import GridCell, Row
     from fitcore.tables.table_headings import Heading
+    from fitcore.units import Unit
 
+_UNIT_WORDS: dict[Unit, str] = {"in": "inches", "cm": "cm", "mm": "mm"}
 LONGEST_SIZE = 12
 LONGEST_VARIANT = 24
 """Characters, as in a chart file."""
@@ -155,17 +158,21 @@ def _range_of(text: str, column: TableColumn) -> PrintedRange:
     if column.meaning.system is not None:
         return parse_shoe_range(text, column.meaning.system)
     found = parse_range(text, column.unit)
-    if found.unit is not None and found.unit != column.unit:
+    if found.unit is not None and column.unit is not None and found.unit != column.unit:
+        ends = found.mm(found.unit)
+        low, high = (plain(round(from_mm(end, column.unit), 1)) for end in ends)
         raise UnitError(
             Problem(
                 code="unit_differs_in_column",
                 text=say(
-                    "'{cell}' is in {own}, the column in {unit}.",
+                    "'{cell}' is in {own}, in a column of {unit}: {low}-{high} {unit}?",
                     cell=text[:40],
-                    own=found.unit,
+                    own=_UNIT_WORDS[found.unit],
                     unit=column.unit,
+                    low=low,
+                    high=high,
                 ),
-                mend=say("Look at the leaflet: which unit is right? Write the column in one."),
+                mend=say("Look at the leaflet and write this cell in {unit}.", unit=column.unit),
             )
         )
     return found

@@ -36,7 +36,8 @@ def printed_gaps(table: ChartTable) -> tuple[PrintedGap, ...]:
     """Return the narrowest gap of each column that has one.
 
     It may be only the step the table is printed in (21-22.9, 23-24.9), or a gap the maker means:
-    only the leaflet tells. Columns whose unit is not known yet are passed over.
+    only the leaflet tells. Columns whose unit is not known yet are passed over, and so is what an
+    unread cell leaves open between its neighbours.
     """
     found = []
     for column in table.columns:
@@ -50,11 +51,32 @@ def printed_gaps(table: ChartTable) -> tuple[PrintedGap, ...]:
                 low, high = _amounts(printed, column.unit)
                 ends |= {low: printed.low, high: printed.high}
                 ranges.add((low, high))
-        widths = [(above - below, below, above) for below, above in gaps(ranges)]
+        unread = _beside_unread(table, column)
+        widths = [
+            (above - below, below, above)
+            for below, above in gaps(ranges)
+            if (below, above) not in unread
+        ]
         if widths:
             width, below, above = min(widths)
             found.append(PrintedGap(column, ends[below], ends[above], width))
     return tuple(found)
+
+
+def _beside_unread(table: ChartTable, column: TableColumn) -> set[tuple[Decimal, Decimal]]:
+    """Return (high end above, low end below) of each run of cells that could not be read."""
+    found = set()
+    high: Decimal | None = None
+    open_run = False
+    for row in table.rows:
+        if column.id not in row.ranges:
+            open_run = True
+            continue
+        low, own_high = _amounts(row.ranges[column.id], column.unit)
+        if open_run and high is not None:
+            found.add((high, low))
+        high, open_run = own_high, False
+    return found
 
 
 def table_values(

@@ -14,6 +14,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from fitcore.charts.chart import Chart
+from fitcore.charts.sizing import decide_size
+from fitcore.points import Kind, Point
+from fitcore.record.readings import Adopted
+from fitcore.units import Millimetre
 
 if TYPE_CHECKING:
     from conftest import Anklefirst
@@ -78,7 +82,7 @@ def test_people_are_told_what_each_column_was_taken_for(
     assert ran.out.splitlines() == [
         "Ankle (cm): round the ankle (B), cm",
         "Calf (cm): left out",
-        "Where two sizes hold, the larger: no --overlap was given.",
+        "Where two sizes hold, a person will choose: no --overlap was given.",
         "No pressure was given; it can be added with --mmhg and the class.",
         f"Written to {out}. Sizes: S, M wide.",
         "Now compare every number with the leaflet.",
@@ -323,6 +327,94 @@ def test_text_that_could_steer_a_terminal_is_shown_and_stored_harmless(
     assert ran.code == 1, "a number cut in two by an invisible character is not guessed"
     assert "U+202E was taken as a blank" in ran.err
     assert "\x1b" not in out.read_text("utf-8")
+
+
+def test_an_overlap_rule_nobody_gave_stays_a_question(
+    anklefirst: Anklefirst, table: Path, out: Path
+) -> None:
+    """S ends and M begins at 21: a leg of 21 gets both to choose from, and no rule is named."""
+    table.write_text("Size;Ankle (cm)\nS;19-21\nM;21-23\n", "utf-8")
+    assert anklefirst("chart", "import", table, "--out", out, *words()).code == 0
+    open_chart = chart_of(out)
+    more = words("--overlap", "larger")
+    assert anklefirst("chart", "import", table, "--out", out, "--replace", *more).code == 0
+    ruled = chart_of(out)
+    leg = Adopted(Point.B, Kind.GIRTH, Millimetre(Decimal(210)), 1, None, ())
+    for chart, size, others in ((open_chart, None, ("S", "M")), (ruled, "M", ("S",))):
+        answer = decide_size(chart, lambda *_: leg)
+        assert (answer.size, answer.alternatives) == (size, others)
+        said = " ".join(answer.reasons)
+        assert ("The chart's rule" in said) is (size is not None)
+        assert ("does not say which to take" in said) is (size is None)
+
+
+def test_one_cell_in_inches_is_told_and_turns_nothing(
+    anklefirst: Anklefirst, table: Path, out: Path
+) -> None:
+    table.write_text('Size;Ankle\nS;19-21\nM;"8 1/4 - 9"""\nL;23-25\n', "utf-8")
+    ran = anklefirst("chart", "import", table, "--out", out, "--unit", "cm", *words(), "--json")
+    assert (ran.code, ran.json["sizes"]) == (1, 2)
+    [problem] = ran.json["problems"]
+    assert (problem["code"], problem["line"]) == ("unit_differs_in_column", 3)
+    assert problem["key"] == "column 2 (Ankle)"
+    assert "is in inches, in a column of cm: 21-22.9 cm?" in problem["text"]
+    values = tomllib.loads(out.read_text("utf-8"))
+    assert values["unit"] == "cm"
+    assert [row["ankle"] for row in values["sizes"]] == [[19, 21], '8 1/4 - 9"', [23, 25]]
+
+
+def test_a_column_that_is_printed_in_inches_throughout_stays_so(
+    anklefirst: Anklefirst, table: Path, out: Path
+) -> None:
+    table.write_text("Size;Ankle;Calf\nS;7-8 in;30-34\nM;8-9 in;34-38\n", "utf-8")
+    ran = anklefirst("chart", "import", table, "--out", out, "--unit", "cm", *words())
+    assert ran.code == 0
+    assert chart_of(out).sizes[0].ranges == {"ankle": (Decimal("177.8"), Decimal("203.2")),
+                                             "calf": (300, 340)}  # fmt: skip
+
+
+def test_a_pressure_that_contradicts_its_class_is_told_at_import(
+    anklefirst: Anklefirst, table: Path, out: Path
+) -> None:
+    more = words("--mmhg", "18-21 mmHg", "--standard", "RAL", "--class", "2")
+    ran = anklefirst("chart", "import", table, "--out", out, *more, "--json")
+    assert (ran.code, ran.json["written"]) == (1, str(out))
+    [problem] = ran.json["problems"]
+    assert (problem["code"], problem["level"]) == ("pressure_not_of_class", "error")
+    linted = anklefirst("chart", "lint", out, "--json").json["problems"]
+    assert "pressure_not_of_class" in {p["code"] for p in linted}
+
+
+def test_a_standard_nobody_knows_and_a_missing_source_are_told_at_import(
+    anklefirst: Anklefirst, table: Path, out: Path
+) -> None:
+    more = [*words(without="--source"), "--source", "?"]
+    more += ["--mmhg", "18-21", "--standard", "Skerrow scale", "--class", "2"]
+    ran = anklefirst("chart", "import", table, "--out", out, *more, "--json")
+    assert ran.code == 1
+    codes = {problem["code"]: problem for problem in ran.json["problems"]}
+    assert set(codes) == {"no_source", "standard_unknown"}
+    assert "RAL-GZ 387/1" in codes["standard_unknown"]["mend"]
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [("03/2025", "2025-03"), ("2019-05", "2019-05"), ("31/12/2020", "2020-12-31")],
+)
+def test_the_printed_date_is_kept_as_exact_as_it_is_given(
+    given: str, kept: str, anklefirst: Anklefirst, table: Path, out: Path
+) -> None:
+    ran = anklefirst("chart", "import", table, "--out", out, *words("--printed", given))
+    assert ran.code == 0
+    assert str(chart_of(out).source.printed) == kept
+
+
+def test_a_missing_option_is_told_shortly(anklefirst: Anklefirst, table: Path) -> None:
+    ran = anklefirst("chart", "import", table)
+    assert ran.code == 2
+    assert "Not given: --out." in ran.err
+    assert "--step-mm" not in ran.err
+    assert len(ran.err.splitlines()) <= 2
 
 
 def test_a_word_that_is_no_subcommand_is_refused(anklefirst: Anklefirst) -> None:

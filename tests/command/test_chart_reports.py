@@ -88,7 +88,7 @@ def test_what_the_reader_of_charts_refuses_is_an_error_with_its_key(
     assert ran.code == 1
     problems = ran.json["problems"]
     assert (problems[0]["level"], problems[0]["key"]) == ("error", key)
-    assert words in problems[0]["text"]
+    assert words in f"{problems[0]['text']} {problems[0]['mend']}"
     # Nobody can be covered by a chart that cannot be read.
     covered = anklefirst("chart", "coverage", path, "--against", "synthetic", "--json")
     assert covered.code == 2

@@ -276,11 +276,86 @@ async def test_a_chart_is_never_written_over_without_a_yes(data: Path) -> None:
     assert chart_of(data).sizes[0].ranges["ankle"] == (190, 205)
 
 
+async def test_a_chart_with_errors_is_saved_by_its_own_key_alone(data: Path) -> None:
+    """The last Enter of the leaflet's page leads here: pressed once more it saves nothing."""
+    async with named(data) as visit:
+        await to_editor(visit)
+        await visit.keys("1b<enter><enter>S<enter>8-10<enter>2122.9<enter><f6>")
+        await fill_head(visit)
+        await visit.until_screen("chart_errors")
+        await visit.until("This chart has errors.", "looks like inches", "Shift+S")
+        await visit.keys("<enter>")
+        await visit.until_screen("chart_editor")
+        await visit.until(">8-10")
+        assert not list((data / "charts").glob("*.toml"))
+        await visit.keys("<f6>")
+        await visit.until_screen("chart_errors")
+        await visit.keys("ysn<escape>")
+        await visit.until_screen("chart_editor")
+        assert not list((data / "charts").glob("*.toml"))
+        await visit.keys("<f6>")
+        await visit.until_screen("chart_errors")
+        await visit.keys("S")
+        await visit.until_screen("charts")
+        await visit.until("Saved as charts/")
+    assert chart_of(data).overlap == "ask"
+
+
+async def test_f9_leads_to_the_remark_on_top_and_skips_no_cell(data: Path) -> None:
+    async with named(data) as visit:
+        await to_editor(visit)
+        await visit.keys("1b<enter>c<enter><enter>S<enter>1920.9<enter>3035.9<enter>")
+        await visit.keys("21x<enter>36y<enter>")
+        await visit.keys("<f9>")
+        await visit.until(">21x")
+        await visit.keys("21-22.9<enter>")
+        await visit.until(">36y", "'36y' is one number")
+        await visit.keys("<f9>")
+        await visit.until(">36y")
+        await visit.keys("36-40.9<enter>")
+        await visit.until("Nothing to remark so far.")
+
+
+async def test_the_leaflets_page_proposes_the_mmhg_of_a_class(data: Path) -> None:
+    async with named(data) as visit:
+        await to_editor(visit)
+        await visit.keys(f"{SMALL}<f2>")
+        await visit.until_screen("chart_head")
+        await visit.until("Who makes it?")
+        await visit.keys("<down>" * 10)
+        while "> _  a number, or as printed" not in visit.text:
+            await visit.keys("<down>")
+        await visit.keys("RAL<enter>")
+        await visit.until("such as I (18 to 21 mmHg), II (23 to 32 mmHg)")
+        await visit.keys("2<enter>")
+        await visit.until("? 23-32 (not confirmed)", "compare it with the garment")
+        await visit.keys("<enter>")
+        await visit.until("Which size where two hold")
+        rows = [row for row in visit.rows if "Pressure on the garment" in row]
+        assert rows
+        assert "23-32" in rows[0]
+        assert "not confirmed" not in rows[0]
+
+
+async def test_a_search_without_a_hit_says_so(data: Path) -> None:
+    async with named(data) as visit:
+        await visit.keys("<f8>")
+        await visit.until_screen("charts")
+        await visit.keys("zzz")
+        await visit.until("No chart's name holds 'zzz'. Esc shows all.")
+        await visit.keys("<up><enter>")
+        await visit.until_screen("charts")
+        await visit.keys("<escape>")
+        await visit.until("Invented Mill One")
+
+
 async def test_an_untouched_chart_is_saved_as_the_same_chart(data: Path) -> None:
     async with named(data) as visit:
         await visit.keys("<f8>")
         await visit.until_screen("charts")
-        shipped = next(c for c in visit.app._profiles.charts if c.id == "mill-two-spindrift")  # type: ignore[union-attr]
+        shipped = next(
+            c for c in (await visit.app.load_profiles()).charts if c.id == "mill-two-spindrift"
+        )
         await visit.keys("spindrift<enter>")
         await visit.until_screen("chart_editor")
         await visit.keys("<f6>")

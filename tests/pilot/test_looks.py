@@ -9,6 +9,7 @@ difference before keeping it:
 from __future__ import annotations
 
 import os
+import shutil
 import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     Look = Callable[[str, Visit], Awaitable[None]]
 
 GOLDEN = Path(__file__).parent / "golden"
+SAMPLES = Path(__file__).parents[2] / "sample_sessions"
+SHARED = Path("2026-03/019cb81c-89e0-72ab-8308-b7fd4829c83b.toml")
+"""The session of the demo day that two laptops went on with."""
 RENEW = "ANKLEFIRST_RENEW_GOLDEN"
 LINES_AND_BLOCKS = "│─┌┐└┘├┤█▀▄▌▐░▒▓←→↑↓·…–"
 SIZES = ((80, 24), (120, 36))
@@ -81,6 +85,44 @@ async def tour_charts(visit: Visit, look: Look) -> None:
     await visit.keys("<escape><escape>")
     await visit.until_screen("charts")
     await look("charts", visit)
+    await visit.keys("<f2>")
+    await visit.until_screen("chart_editor")
+    await visit.keys("1b<enter><enter>S<enter>8-10<enter><f6>")
+    await visit.until_screen("chart_head")
+    await visit.keys("Invented Mill Nine<enter>Neap<enter><enter>111<enter>1<down>Page 1<enter>4")
+    await visit.keys("<f6>")
+    await visit.until_screen("chart_errors")
+    await look("chart_errors", visit)
+    await visit.keys("<enter>")
+    await visit.until_screen("chart_editor")
+    await visit.keys("<escape>")
+    await visit.until_screen("charts")
+
+
+async def tour_merge(visit: Visit, look: Look) -> None:
+    """Look at the merge desk: two laptops that put one posture right differently."""
+    await visit.keys("<escape>")
+    await at_start(visit)
+    await visit.keys("<f7>")
+    await visit.until_screen("merge_sticks")
+    for laptop in ("tern", "dunlin"):
+        stick = visit.app.data.parent / laptop
+        copied = stick / "sessions" / SHARED.parent / SHARED.name
+        copied.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(SAMPLES / laptop / "sessions" / SHARED, copied)
+        await visit.keys(f"{stick}<enter>")
+        await visit.until("[x]")
+    await look("merge_sticks", visit)
+    await visit.keys("<enter>")
+    await visit.until_screen("merge_summary")
+    await look("merge_summary", visit)
+    await visit.keys("<enter>")
+    await visit.until_screen("merge_questions")
+    await visit.keys("2")
+    await look("merge_questions", visit)
+    await visit.keys("<f6>")
+    await visit.until_screen("merge_end")
+    await look("merge_end", visit)
 
 
 async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
@@ -132,6 +174,7 @@ async def tour(data: Path, size: tuple[int, int], look: Look) -> None:
         await at_start(visit)
         await look("start", visit)
         await tour_charts(visit, look)
+        await tour_merge(visit, look)
 
 
 # --- glyphs, footers, actions --------------------------------------------------------------------
@@ -268,6 +311,7 @@ async def test_without_colour_the_marked_line_is_still_told(
         "result": 1,
         "measure": 2,
         "try_out": 3,
+        "merge_questions": 1,
     }
     seen = set()
 

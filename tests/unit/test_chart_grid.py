@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -20,18 +22,20 @@ from fitcore.disk.chart_files import (
 )
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.profile_reading import read_profile
-from fitcore.problems import ChangedOnDisk, FileFault, ProfileError
+from fitcore.lint.lint_pressure import PRESSURE_CODES
+from fitcore.problems import ChangedOnDisk, FileFault, ProblemLevel, ProfileError
 from fitcore.tables.chart_text import write_chart
 from fitcore.tables.table_columns import TableColumn
 from fitcore.tables.table_meanings import read_meaning
+from fitcore.tables.table_sizes import split_size
 from tui.chart_drafts import draft_text, grid_of_chart, grid_of_draft
 from tui.chart_grid import ChartGrid
-from tui.chart_grid_reading import chart_values, gap_columns, read_grid_table
+from tui.chart_grid_reading import GridReading, chart_values, gap_columns, read_grid_table
 from tui.chart_head_form import head_asks, head_of_values, head_values, missing_keys
 from tui.chart_paste import is_table, paste_into
-from tui.chart_proposals import next_size
+from tui.chart_proposals import next_name, next_size
 from tui.chart_saving import plan_save
-from tui.chart_table_state import FIRST, HEADINGS, typed_column
+from tui.chart_table_state import FIRST, HEADINGS, SIZE, GridRow, typed_column
 from tui.charts_list import chart_lines, free_copy_id, free_draft_name
 from tui.question_form import QuestionForm
 from tui.typed_range import as_range
@@ -178,6 +182,53 @@ def test_the_next_size_is_counted_on_where_that_is_sure(
     before: str, earlier: str, after: str
 ) -> None:
     assert next_size(before, earlier) == after
+
+
+@pytest.mark.parametrize(
+    ("sizes", "after"),
+    [
+        ("II short", "II long"),
+        ("II Short", "II Long"),
+        ("II short,II long", "III short"),
+        ("S short,S long,M short", "M long"),
+        ("S short,S long,M short,M long", "L short"),
+        ("S,S wide,M", "M wide"),
+        ("S,S wide,M,M wide", "L"),
+        ("S,M,M wide", "L"),
+        ("S wide", ""),
+        ("S wide,M wide", "L wide"),
+        ("II long", ""),
+        ("petite short,petite long", ""),
+        ("S,M", "L"),
+        ("", ""),
+    ],
+)
+def test_the_next_variant_follows_what_the_sizes_above_have(sizes: str, after: str) -> None:
+    rows = [GridRow(*split_size(size)) for size in sizes.split(",") if size]
+    assert " ".join(next_name(rows)).strip() == after
+
+
+def test_a_proposed_variant_is_taken_with_its_range() -> None:
+    grid = ChartGrid(head=HEAD, ranges=RANGES)
+    press(grid, "b\n\nII short\n1920.9\n")
+    assert (grid.proposed_size, grid.place) == ("II long", FIRST)
+    press(grid, "1920.9\n2122.9\n")
+    named = [(row.size, row.variant) for row in grid.table.rows]
+    assert named == [("II", "short"), ("II", "long"), ("III", "short")]
+
+
+def test_a_typed_size_takes_the_place_of_a_proposed_variant() -> None:
+    grid = ChartGrid(head=HEAD, ranges=RANGES)
+    press(grid, "b\n\nII short\n1920.9\n")
+    grid.place = SIZE
+    press(grid, "III\n")
+    assert (grid.table.rows[1].size, grid.table.rows[1].variant) == ("III", "")
+
+
+def test_where_no_size_is_sure_the_cursor_waits_at_the_size() -> None:
+    grid = ChartGrid(head=HEAD, ranges=RANGES)
+    press(grid, "b\n\nII long\n1920.9\n")
+    assert (grid.proposed_size, grid.row, grid.place) == ("", 1, SIZE)
 
 
 def test_a_low_end_is_proposed_and_taken_by_its_key_only() -> None:
@@ -520,7 +571,8 @@ def test_the_heads_answers_are_the_charts_keys_and_back() -> None:
     assert values["pressure"] == {
         "mmhg": [18, Decimal("21.5")], "standard": "invented scale", "class": "light",
     }  # fmt: skip
-    assert head_of_values({**values, "unit": "cm"}) == head | {"overlap": "larger"}
+    assert values["overlap"] == "ask", "what nobody said is asked at each leg"
+    assert head_of_values({**values, "unit": "cm"}) == head | {"overlap": "ask"}
 
 
 @pytest.mark.parametrize(
@@ -528,7 +580,9 @@ def test_the_heads_answers_are_the_charts_keys_and_back() -> None:
     [
         ("id", "Mill Nine", "is no short name"),
         ("purposes", "7", "is no purpose"),
+        ("purposes", "17", "is no purpose"),
         ("printed", "4 March", "is not a day"),
+        ("printed", "03/04/2025", "may be read two ways"),
         ("mmhg", "18", "is not a pressure"),
         ("valid_until", "2026-02-30", "is not a day"),
     ],
@@ -539,6 +593,173 @@ def test_what_is_no_answer_is_told(what: str, typed: str, fault: str) -> None:
     for sign in typed:
         form.type(sign)
     assert fault in form.accept()[1]
+
+
+def answered(what: str, typed: str, given: dict[str, Value] | None = None) -> QuestionForm:
+    """Return the leaflet's page after one line was typed and taken with Enter."""
+    form = QuestionForm(
+        lambda answers: head_asks(answers, (), shoes=False, standards=PROFILES.standards),
+        given or {},
+    )
+    form.at = [line.what for line in form.lines].index(what)
+    for sign in typed:
+        form.type(sign)
+    form.accept()
+    return form
+
+
+@pytest.mark.parametrize(
+    ("what", "typed", "kept"),
+    [
+        ("purposes", "12", "work, standing"),
+        ("purposes", "1 5", "work, prescribed"),
+        ("purposes", "31, sport", "travel, work, sport"),
+        ("printed", "2019-05", "2019-05"),
+        ("printed", "03/2025", "2025-03"),
+        ("printed", "31/12/2020", date(2020, 12, 31)),
+        ("mmhg", "23-32 mmHg", "23-32"),
+        ("source", "??", "?"),
+        ("source", "Leaflet 4, page 2", "Leaflet 4, page 2"),
+        ("standard", "Skerrow scale", "Skerrow scale"),
+        ("standard", "1", PROFILES.standards[0].name),
+    ],
+)
+def test_an_answer_is_read_as_people_say_it(what: str, typed: str, kept: Value) -> None:
+    assert answered(what, typed).answers()[what] == kept
+
+
+def test_the_mmhg_of_a_known_class_are_proposed_and_not_taken_unasked() -> None:
+    form = answered("class", "2", {"standard": "RAL"})
+    assert form.line.what == "mmhg"
+    assert (form.line.proposed, form.words(form.line)) == ("23-32", "23-32")
+    assert "RAL-GZ 387/1 class II, 23 to 32 mmHg" in form.line.hint
+    assert "mmhg" not in form.answers()
+    form.accept()
+    assert form.answers()["mmhg"] == "23-32"
+
+
+def test_mmhg_that_were_typed_are_not_changed_by_a_class() -> None:
+    form = answered("class", "2", {"standard": "RAL", "mmhg": "18-21"})
+    assert form.answers()["mmhg"] == "18-21"
+
+
+def test_one_of_pressure_class_and_standard_asks_for_the_others() -> None:
+    for key in ("standard", "class", "mmhg"):
+        asks = head_asks({key: "18-21"}, (), shoes=False)
+        needed = {ask.what for ask in asks if not ask.may_stay_open}
+        assert {"standard", "class", "mmhg"} <= needed
+    open_ones = {ask.what for ask in head_asks({}, (), shoes=False) if ask.may_stay_open}
+    assert {"standard", "class", "mmhg"} <= open_ones
+
+
+def test_hints_look_like_no_answer() -> None:
+    (mmhg,) = [ask for ask in head_asks({}, (), shoes=False) if ask.what == "mmhg"]
+    assert mmhg.hint == "both ends, such as 18-21"
+
+
+@pytest.mark.parametrize("printed", [date(2025, 3, 1), "2025-03", "2025"])
+def test_a_printed_date_is_saved_as_exact_as_it_was_said(printed: Value) -> None:
+    grid = typed_grid()
+    grid.head["printed"] = printed
+    text = write_chart(chart_values(grid, head_values(grid.head)))
+    chart = read_profile(text.encode(), Chart, "")
+    assert isinstance(chart, Chart)
+    assert chart.source.printed == printed
+    again, _ = grid_of_draft(draft_values(draft_text(grid, "").encode()), RANGES)
+    assert again.head["printed"] == printed
+
+
+def test_a_gap_that_gets_no_size_is_kept_and_no_longer_asked_about() -> None:
+    grid = typed_grid("b\nc\n\nS\n1920.9\n30-35.9\n23-24.9\n36-39\n")
+    before = {r.code: r.level for r in read_grid_table(grid, RANGES, on=None).remarks}
+    assert before["gap"] is ProblemLevel.WARNING
+    grid.head["gap_ankle"] = "none"
+    after = {r.code: r.level for r in read_grid_table(grid, RANGES, on=None).remarks}
+    assert after["gap"] is ProblemLevel.NOTE
+    text = write_chart(chart_values(grid, head_values(grid.head)))
+    saved = grid_of_chart(tomllib.loads(text, parse_float=Decimal), RANGES)
+    assert saved.head["gap_ankle"] == "none"
+    assert gap_columns(saved, read_grid_table(saved, RANGES, on=None))
+
+
+def test_a_cell_is_judged_while_the_rest_of_its_row_is_still_to_come() -> None:
+    grid = typed_grid("b\nc\n\nS\n1920.9\n3035.9\n8-10\n")
+    reading = read_grid_table(grid, RANGES, on=None)
+    assert reading.marked(1, FIRST) == "!"
+    assert reading.marked(0, FIRST) == ""
+    told = [r for r in reading.remarks if (r.row, r.place) == (1, FIRST)]
+    assert [r.code for r in told] == ["looks_like_inches"]
+    grid.go_to(1, FIRST + 1)
+    press(grid, "nothing\n")
+    assert read_grid_table(grid, RANGES, on=None).marked(1, FIRST) == "!", "and beside a bad cell"
+
+
+def test_cells_of_rows_without_a_size_or_with_the_same_one_are_judged_too() -> None:
+    grid = typed_grid("b\nc\n\nS\n1920.9\n3035.9\n")
+    paste_into(grid, "\t8-10\t36-39\nS\t7-9\t36-39\n")
+    rows = [row.cells for row in grid.table.rows]
+    reading = read_grid_table(grid, RANGES, on=None)
+    bad = [(n, FIRST) for n, row in enumerate(rows) if row[0] in ("8-10", "7-9")]
+    assert len(bad) == 2
+    assert all(reading.marked(*place) == "!" for place in bad)
+
+
+def test_mends_in_the_editor_name_its_keys_and_lines_and_no_file() -> None:
+    grid = typed_grid("b\nc\n\nS\n1920.9\n30-35.9\n23-24.9\n36-39\n")
+    grid.head |= {"status": "read", "source": "?"}
+    remarks = read_grid_table(grid, RANGES, on=date(2026, 6, 1)).remarks
+    mends = {remark.code: remark.mend for remark in remarks}
+    assert {"gap", "no_source", "no_source_date", "no_validity", "no_pressure"} <= set(mends)
+    assert not [mend for mend in mends.values() if "Write " in mend or " = " in mend]
+    lines = {ask.text for ask in head_asks(grid.head, (), shoes=False, gap_columns={
+        "ankle": "round the ankle (B)"})}  # fmt: skip
+    for code in ("gap", "no_source", "no_source_date"):
+        named = mends[code].split("line '")[1].split("'")[0]
+        assert any(line.startswith(named) for line in lines), (code, named)
+
+
+def test_the_pressure_of_the_leaflet_is_held_against_its_class() -> None:
+    grid = typed_grid()
+    for standard, grade, code in (
+        ("RAL", "2", "pressure_not_of_class"),
+        ("RAL", "1", ""),
+        ("RAL", "9", "class_unknown"),
+        ("Skerrow scale", "2", "standard_unknown"),
+    ):
+        grid.head |= {"mmhg": "18-21", "standard": standard, "class": grade, "status": "read"}
+        reading = read_grid_table(grid, RANGES, on=None, standards=PROFILES.standards)
+        told = {remark.code for remark in reading.remarks} & PRESSURE_CODES
+        assert told == ({code} if code else set())
+
+
+def test_one_cell_in_inches_does_not_turn_its_column() -> None:
+    table = 'Size\tAnkle\tCalf\nS\t19-21\t30-34\nM\t8 1/4 - 9"\t34-38\nL\t23-25\t38-42\n'
+    grid = ChartGrid(ranges=RANGES)
+    paste_into(grid, table)
+    assert grid.asks_unit
+    grid.choose("1")
+    reading = read_grid_table(grid, RANGES, on=None)
+    assert [(r.code, r.row, r.place) for r in reading.unread] == [
+        ("unit_differs_in_column", 1, FIRST)
+    ]
+    assert "inches, in a column of cm: 21-22.9 cm?" in reading.unread[0].text
+    assert [reading.marked(row, FIRST) for row in range(3)] == ["", "!", ""]
+
+
+def test_f9_goes_in_the_order_the_remarks_are_shown() -> None:
+    grid = typed_grid("b\nc\n\nS\n1920.9\n60-70\n2122.9\n30x\n23y\n42-46\n")
+    reading = read_grid_table(grid, RANGES, on=None)
+    top = (reading.remarks[0].row, reading.remarks[0].place)
+    assert reading.next_place((0, SIZE), led=False) == top
+    order = [top]
+    while (after := reading.next_place(order[-1], led=True)) not in order:
+        assert after is not None
+        order.append(after)
+    shown = dict.fromkeys((r.row, r.place) for r in reading.remarks if r.row is not None)
+    assert order == list(shown)
+    assert len(order) >= 3
+    assert reading.next_place(order[1], led=False) == order[1], "its own remark stands on top"
+    assert GridReading().next_place((0, SIZE), led=False) is None
 
 
 def test_what_holds_in_a_gap_is_asked_for_columns_that_have_one() -> None:

@@ -22,13 +22,12 @@ from fitcore.charts.boxes import chart_boxes
 from fitcore.charts.chart import Chart
 from fitcore.charts.reach import is_ever_chosen
 from fitcore.lint.chart_lint import lint_chart
+from fitcore.lint.chart_remark import ChartRemark
 from fitcore.problems import ProblemLevel
 from fitcore.profile_models import Ranges
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-
-    from fitcore.lint.chart_remark import ChartRemark
 
     Table = dict[str, Any]
     Leg = Sequence[Fraction]
@@ -443,6 +442,18 @@ CASES: dict[str, tuple[Table, dict[str, list[str]]]] = {
         changed(put("valid_from", date(2026, 6, 2))),
         {"not_yet_valid": ["valid_from"]},
     ),
+    "no source but a question mark": (
+        changed(put("source.text", "?")),
+        {"no_source": ["source.text"]},
+    ),
+    "a source not known": (
+        changed(put("source.text", "- not known -")),
+        {"no_source": ["source.text"]},
+    ),
+    "printed next month": (
+        changed(put("source.printed", "2026-07")),
+        {"printed_in_future": ["source.printed"]},
+    ),
     "printed tomorrow": (
         changed(put("source.printed", date(2026, 6, 2))),
         {"printed_in_future": ["source.printed"]},
@@ -543,10 +554,13 @@ def test_no_pressure_is_a_note_where_nothing_is_prescribed_and_else_a_warning() 
 
 
 def test_what_a_foreign_file_says_cannot_steer_a_terminal() -> None:
-    table = changed(put("sizes.2.size", "L\x1b[2J"), cell(2, "ankle", 23.5, 24.9))
-    [remark] = lint(table)
-    assert "\x1b" not in remark.text
-    assert "<U+001B>" in remark.text
+    """A remark quotes what stands in a chart: a size, a source, a standard."""
+    bad = "L\x1b[2J"
+    table = changed(put("sizes.2.size", bad), cell(2, "ankle", 23.5, 24.9))
+    assert not [remark for remark in lint(table) if "\x1b" in remark.text + remark.mend]
+    remark = ChartRemark(bad, ProblemLevel.NOTE, "gap", bad, bad, bad)
+    for words in (remark.key, remark.text, remark.mend, remark.mend_in_form):
+        assert words == "L<U+001B>[2J"
 
 
 def test_the_shipped_charts_have_no_error_and_one_warning_that_is_meant() -> None:

@@ -266,8 +266,7 @@ def test_names_from_a_foreign_file_cannot_break_the_svg() -> None:
     chart = chart_of(
         ANKLE_CALF,
         {"size": '<&"\x1b>', "ankle": [19, 22], "calf": [31, 35]},
-        maker="<script>&\x00",
-    )
+    ).model_copy(update={"maker": "<script>&\x00"})  # loaded, it would be clean
     texts = svg_texts(coverage_svg(chart, LEGS, set_name="<b>"))
     assert any("<script>&<U+0000>" in text for text in texts)
     assert any("\x1b" in text for text in texts) is False

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass, field
-from datetime import date
 from decimal import Decimal, InvalidOperation
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING, TypeVar, get_args
 
 from fitcore.clean_text import clean
-from fitcore.problems import Problem
+from fitcore.problems import Problem, UnitError
 from fitcore.profile_models import Form, Posture, Purpose
+from fitcore.tables.leaflet import read_day, read_pressure, read_printed
 from fitcore.tables.table_values import PrintedGap, printed_gaps
 from fitcore.units import UNITS, plain
 from fitcore.words import say
@@ -19,11 +19,14 @@ from tui.commands import wrong_use
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
+    from collections.abc import Callable
 
     from fitcore.tables.chart_table import ChartTable
 
+Read = TypeVar("Read")
+
 _TOES = ("open", "closed", "soft_cap", "none")
-_OVERLAPS = ("larger", "smaller", "ankle")
+_OVERLAPS = ("larger", "smaller", "ankle", "ask")
 _STATUSES = ("read", "second hand", "from memory", "invented")
 _LONGEST_ID = 48
 
@@ -62,7 +65,11 @@ def add_head_options(parser: ArgumentParser) -> None:
         help=say("step of the printed table: 1 for 21-22.9 and 23-24.9; 0 where a gap is meant"),
     )
     add("--shoe-step", metavar="SIZES", help=say("the same for shoe sizes, such as 1 or 0.5"))
-    add("--overlap", choices=_OVERLAPS, help=say("which size where two hold (default: larger)"))
+    add(
+        "--overlap",
+        choices=_OVERLAPS,
+        help=say("which size where two hold; ask where the leaflet does not say (default: ask)"),
+    )
     add("--mmhg", metavar="LOW-HIGH", help=say("pressure printed on the garment, in mmHg"))
     add("--standard", metavar="NAME", help=say("standard its pressure class is of"))
     add("--class", metavar="CLASS", dest="grade", help=say("its pressure class"))
@@ -73,7 +80,7 @@ def add_head_options(parser: ArgumentParser) -> None:
         default="read",
         help=say("how you know the numbers (default: read)"),
     )
-    add("--printed", metavar="DATE", help=say("day the leaflet was printed, 2026-03-04"))
+    add("--printed", metavar="DATE", help=say("when the leaflet was printed: 2026-03-04, 03/2026"))
     add("--valid-from", metavar="DATE", help=say("first day the table holds"))
     add("--valid-until", metavar="DATE", help=say("last day the table holds"))
     add("--invented", action="store_true", help=say("the table is made up; never order from it"))
@@ -108,16 +115,18 @@ def head_of(arguments: Namespace, table: ChartTable) -> Head:
         "|".join(get_args(Posture)),
     )
     if arguments.overlap is None:
-        head.notes.append(say("Where two sizes hold, the larger: no --overlap was given."))
-    values["overlap"] = arguments.overlap or "larger"
-    values["valid_from"] = _day(arguments.valid_from, "--valid-from")
-    values["valid_until"] = _day(arguments.valid_until, "--valid-until")
+        head.notes.append(
+            say("Where two sizes hold, a person will choose: no --overlap was given.")
+        )
+    values["overlap"] = arguments.overlap or "ask"
+    values["valid_from"] = _read(read_day, arguments.valid_from, "--valid-from")
+    values["valid_until"] = _read(read_day, arguments.valid_until, "--valid-until")
     values["source"] = {
         "status": "invented" if arguments.invented else arguments.source_status,
         "text": _needed(
             head, "source", arguments.source, say("Where are the numbers from?"), "TEXT"
         ),
-        "printed": _day(arguments.printed, "--printed"),
+        "printed": _read(read_printed, arguments.printed, "--printed"),
     }
     values["pressure"] = _pressure(arguments, head)
     return head
@@ -199,17 +208,15 @@ def _number(text: str | None, option: str) -> Decimal | None:
     return number
 
 
-def _day(text: str | None, option: str) -> date | None:
+def _read(read: Callable[[str], Read], text: str | None, option: str) -> Read | None:
+    """Read what was given for an option; a fault names the option."""
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise wrong_use(
-            say("{option} '{text}' is not a day.", option=option, text=text[:40]),
-            say("Write it like 2026-03-04."),
-            key=option,
-        ) from error
+        return read(text)
+    except UnitError as error:
+        problem = error.problem
+        raise wrong_use(f"{option} {problem.text}", problem.mend, key=option) from error
 
 
 def _pressure(arguments: Namespace, head: Head) -> dict[str, object] | None:
@@ -221,12 +228,5 @@ def _pressure(arguments: Namespace, head: Head) -> dict[str, object] | None:
     _needed(head, "mmhg", given[0], say("Which pressure has that class?"), "LOW-HIGH")
     _needed(head, "standard", given[1], say("Which standard is that class of?"), "NAME")
     _needed(head, "class", given[2], say("Which class has that pressure?"), "CLASS")
-    match = re.fullmatch(r"\s*([0-9.,]+)\s*[-–]\s*([0-9.,]+)\s*(?:mmHg)?\s*", given[0] or "0-0")
-    if match is None:
-        raise wrong_use(
-            say("--mmhg '{text}' is not LOW-HIGH.", text=arguments.mmhg[:40]),
-            say("Write it like 18-21."),
-            key="--mmhg",
-        )
-    ends = [_number(end, "--mmhg") for end in match.groups()]
+    ends = _read(read_pressure, arguments.mmhg or None, "--mmhg")
     return {"mmhg": ends, "standard": arguments.standard, "class": arguments.grade}

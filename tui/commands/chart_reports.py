@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from typing import Any
 
     from fitcore.coverage.leg_set import LegSet
+    from fitcore.disk.profile_files import Profiles
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.profile_models import Ranges
 
 PICTURE_WIDTH, PICTURE_HEIGHT = 78, 24
 
@@ -77,9 +77,9 @@ def lint(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcom
     named: Sequence[Path] = arguments.files
     require_paths(named)
     files = [file for path in named for file in (toml_files(path) if path.is_dir() else [path])]
-    ranges = load_profiles(own=data).ranges
+    profiles = load_profiles(own=data)
     today = surroundings.now().date()
-    problems = [problem for file in files for problem in _lint_file(file, ranges, today)]
+    problems = [problem for file in files for problem in _lint_file(file, profiles, today)]
     serious = any(problem.level is not ProblemLevel.NOTE for problem in problems)
     levels = {"error": say("error"), "warning": say("warning"), "note": say("note")}
     lines = [f"{levels[problem.level]}: {problem}" for problem in problems]
@@ -90,7 +90,7 @@ def lint(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcom
     )
 
 
-def _lint_file(path: Path, ranges: Ranges, on: date) -> list[Problem]:
+def _lint_file(path: Path, profiles: Profiles, on: date) -> list[Problem]:
     raw = read_regular(path)
     if isinstance(raw, Problem):
         return [raw.at(path=str(path))]
@@ -108,7 +108,7 @@ def _lint_file(path: Path, ranges: Ranges, on: date) -> list[Problem]:
             key=remark.key,
             level=remark.level,
         )
-        for remark in lint_chart(chart, ranges, on=on)
+        for remark in lint_chart(chart, profiles.ranges, on=on, standards=profiles.standards)
     ]
 
 

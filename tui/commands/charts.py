@@ -10,12 +10,15 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from fitcore.charts.chart import Chart
 from fitcore.clean_text import visible
 from fitcore.disk.atomic import read_bytes, write_durably
+from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.profile_reading import read_profile
+from fitcore.lint.chart_lint import lint_chart
+from fitcore.lint.lint_pressure import PRESSURE_CODES
 from fitcore.problems import FileFault, Problem, ProblemLevel
 from fitcore.tables.chart_table import ChartTable, parse_table
 from fitcore.tables.chart_text import write_chart
@@ -32,8 +35,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fitcore.disk.surroundings import Surroundings
+    from fitcore.lint.chart_remark import ChartRemark
     from fitcore.tables.table_meanings import Question
 
+_LONGEST_MESSAGE = 300
 LARGEST_TABLE = 1 << 20
 """Bytes; ours. No maker's table is a hundredth of it."""
 
@@ -43,6 +48,16 @@ class _SubcommandParser(Parser):
 
     def __init__(self, prog: str, description: str = "", **_others: object) -> None:
         super().__init__(prog, description)
+
+    def error(self, message: str) -> NoReturn:
+        """Raise what is wrong with the words; not the usage, which names thirty options."""
+        text, sign, names = message.partition(": ")
+        if sign and text.startswith("the following arguments are required"):
+            text = say("Not given: {names}.", names=names)
+            mend = say("Add {names}; '{program} --help' tells how.", names=names, program=self.prog)
+            raise wrong_use(text, mend)
+        text = f"{message[:1].upper()}{message[1:_LONGEST_MESSAGE]}."
+        raise wrong_use(text, say("'{program} --help' lists what there is.", program=self.prog))
 
 
 def read_words(words: Sequence[str], at: int | None) -> Namespace:
@@ -76,7 +91,7 @@ def read_words(words: Sequence[str], at: int | None) -> Namespace:
     return own.parse_intermixed_args([*words[:at], *words[at + 1 :]])
 
 
-def import_table(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
+def import_table(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
     """Read a maker's table and write it as a chart file."""
     named = str(arguments.table)
     out = Path(arguments.out)
@@ -95,16 +110,21 @@ def import_table(arguments: Namespace, data: Path, surroundings: Surroundings) -
             problems.append(_no_good_row(named))
         return _not_written(good, problems)
     whole = not any(row.problems for row in table.rows)
+    profiles = load_profiles(own=data)
     values = table_values(table, head.values, shoe_step=head.shoe_step, good_only=True)
     judged = read_profile(write_chart(values).encode(), Chart, str(out))
     if isinstance(judged, tuple):
         return _not_written(good, [*problems, *(replace(p, line=None) for p in judged)])
+    remarks = lint_chart(
+        judged, profiles.ranges, on=surroundings.now().date(), standards=profiles.standards
+    )
+    problems += [_of_remark(remark, out) for remark in remarks if _is_told(remark, whole=whole)]
     if not whole:
         values = table_values(table, head.values, shoe_step=head.shoe_step)
     text = write_chart(values, row_remarks(table))
     write_durably(out, text.encode(), expected=read_bytes(out) if arguments.replace else None)
     return Outcome(
-        ExitCode.FINE if whole else ExitCode.NEEDS_PERSON,
+        ExitCode.FINE if whole and not _is_serious(problems) else ExitCode.NEEDS_PERSON,
         {
             "written": str(out),
             "sizes": good,
@@ -140,6 +160,33 @@ def _add_import(subparsers: _SubParsersAction[_SubcommandParser]) -> None:
     )
     add_head_options(parser)
     parser.set_defaults(run=import_table)
+
+
+def _is_serious(problems: Sequence[Problem]) -> bool:
+    """Whether any problem is more than a note."""
+    return any(problem.level is not ProblemLevel.NOTE for problem in problems)
+
+
+def _is_told(remark: ChartRemark, *, whole: bool) -> bool:
+    """Whether a remark of lint is told at import: what is surely wrong, or of the pressure given.
+
+    Rows of a chart some of whose rows are left out are counted otherwise than in the file.
+    """
+    if not whole and remark.key.startswith("sizes"):
+        return False
+    doubtful = remark.level is ProblemLevel.WARNING and remark.code in PRESSURE_CODES
+    return remark.level is ProblemLevel.ERROR or doubtful
+
+
+def _of_remark(remark: ChartRemark, out: Path) -> Problem:
+    return Problem(
+        code=remark.code,
+        text=remark.text,
+        mend=remark.mend,
+        path=str(out),
+        key=remark.key,
+        level=remark.level,
+    )
 
 
 def _told(table: ChartTable, head: Head, out: Path) -> list[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
@@ -14,18 +13,18 @@ from fitcore.problems import FitError
 from fitcore.words import say
 from tui.chart_drafts import draft_text, without_place
 from tui.chart_grid_reading import GridReading, gap_columns, read_grid_table
-from tui.chart_grid_view import (
-    cell_words,
-    count_words,
-    grid_rows,
-    question_words,
-    remark_lines,
-)
 from tui.chart_head_form import head_asks, missing_keys, title_of
 from tui.chart_paste import paste_into
 from tui.chart_saving import ChartSave, plan_save
 from tui.chart_table_state import HEADINGS
 from tui.question_form import QuestionForm
+from tui.screens.chart_editor_view import (
+    about_content,
+    cell_content,
+    grid_content,
+    remarks_content,
+)
+from tui.screens.chart_errors import ChartErrorsScreen
 from tui.screens.chart_head import ChartHeadScreen
 from tui.screens.chart_preview import show_preview
 from tui.screens.reason import ConfirmScreen
@@ -37,18 +36,15 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Iterable, Mapping
 
     from textual import events
+    from textual.screen import Screen
     from textual.widget import Widget
 
+    from fitcore.pressures.pressure_model import PressureStandard
     from fitcore.profile_models import Ranges
     from fitcore.record.entries import Value
     from tui.chart_grid import ChartGrid
+    from tui.chart_grid_remarks import GridRemark
 
-_STYLES = {
-    "marked": "reverse bold",
-    "heading": "bold",
-    "proposed": "dim",
-    "wrong": "bold $warning",
-}
 _TALL_ROWS = 32
 
 
@@ -72,6 +68,9 @@ class ChartEditorScreen(WorkScreen):
         self._reading = GridReading()
         self._written = ""
         self._ranges: Ranges | None = None
+        self._standards: tuple[PressureStandard, ...] = ()
+        self._led_to: tuple[int, int] | None = None
+        """The cell F9 led to last: from there it goes on to the next."""
         self._kept = False
         """Whether the draft was written while this screen was up."""
 
@@ -85,7 +84,8 @@ class ChartEditorScreen(WorkScreen):
 
     async def on_mount(self) -> None:
         """Show the table."""
-        self._ranges = (await self.desk_app.load_profiles()).ranges
+        profiles = await self.desk_app.load_profiles()
+        self._ranges, self._standards = profiles.ranges, profiles.standards
         self._written = draft_text(self.grid, self._edits)
         self._judge()
         self.call_after_refresh(self._draw)
@@ -176,21 +176,19 @@ class ChartEditorScreen(WorkScreen):
         await self._changed(self.grid.undo())
 
     async def do_next_remark(self) -> None:
-        """Go to the next cell with a remark, and ask again what was put off."""
+        """Go to the cell of the remark on top, from there to the next; ask again what is open."""
         self.grid.commit()
         self.grid.ask_again()
+        self._judge()
         here = (self.grid.row, self.grid.place)
-        places = sorted(
-            {
-                (r.row, r.place)
-                for r in self._reading.remarks
-                if r.row is not None and r.place is not None
-            }
-        )
-        after = [place for place in places if place > here]
-        if places:
-            self.grid.go_to(*(after or places)[0])
-        await self._changed("" if places else say("No cell has a remark."))
+        place = self._shown.next_place(here, led=self._led_to == here)
+        if place is not None:
+            self.grid.go_to(*place)
+        self._led_to = place
+        told = say("No cell has a remark.")
+        if place is None and self._reading.remarks:
+            told = say("No cell has a remark; what is left is said with F2, the leaflet.")
+        await self._changed("" if place is not None else told)
 
     async def do_leave(self) -> None:
         """Put the cell back, put a question off, or leave; what is typed is kept."""
@@ -240,11 +238,29 @@ class ChartEditorScreen(WorkScreen):
         except FitError as error:
             self._draw(f"{error.problem.text} {error.problem.mend}")
             return
-        if save.told:
+        if save.wrong:
+            first = save.wrong[0]
+            confirm: Screen[None] = ChartErrorsScreen(
+                save.question,
+                save.told,
+                back=lambda: self._go_to(first),
+                save=lambda: self._write(save),
+            )
+            await self.app.push_screen(confirm)
+        elif save.told:
             confirm = ConfirmScreen(save.question, save.told, lambda: self._write(save))
             await self.app.push_screen(confirm)
         else:
             await self._write(save)
+
+    async def _go_to(self, remark: GridRemark) -> None:
+        """Go to the cell of a remark; one about no cell is told."""
+        if remark.row is None or remark.place is None:
+            self._draw(f"{remark.text} {remark.mend}")
+            return
+        self.grid.go_to(remark.row, remark.place)
+        self._led_to = (remark.row, remark.place)
+        self._draw()
 
     async def _write(self, save: ChartSave) -> None:
         app = self.desk_app
@@ -268,7 +284,9 @@ class ChartEditorScreen(WorkScreen):
         )
         wide = gap_columns(self.grid, self._reading)
         form = QuestionForm(
-            lambda answers: head_asks(answers, gaps, shoes=shoes, gap_columns=wide),
+            lambda answers: head_asks(
+                answers, gaps, shoes=shoes, gap_columns=wide, standards=self._standards
+            ),
             self.grid.head,
         )
         page = ChartHeadScreen(title_of(self.grid.head), form, keep=self._keep_head, then=then)
@@ -321,7 +339,9 @@ class ChartEditorScreen(WorkScreen):
     def _judge(self) -> None:
         if self._ranges is not None:
             today = self.desk_app.now().date()
-            self._reading = read_grid_table(self.grid, self._ranges, on=today)
+            self._reading = read_grid_table(
+                self.grid, self._ranges, on=today, standards=self._standards
+            )
 
     @property
     def _shown(self) -> GridReading:
@@ -335,63 +355,15 @@ class ChartEditorScreen(WorkScreen):
             title_of(self.grid.head) or say("new"),
             say("kept, not saved") if self._kept else "",
         )
-        self.query_one("#about", Static).update(self._about_content())
-        self.query_one("#grid", Static).update(self._grid_content())
-        self.query_one("#cell", Static).update(self._cell_content())
+        shown = self._shown
+        missing = missing_keys(self.grid.head, self._reading.gaps)
+        about, grid, remarks = (
+            self.query_one(name, Static) for name in ("#about", "#grid", "#remarks")
+        )
+        about.update(about_content(shown, len(missing)))
+        grid.update(grid_content(self.grid, shown, grid.content_size))
+        self.query_one("#cell", Static).update(cell_content(self.grid))
         self.query_one("#message", Static).update(
             Content.styled(f"! {told}" if told else "", "bold")
         )
-        self.query_one("#remarks", Static).update(self._remarks_content())
-
-    def _about_content(self) -> Content:
-        missing = missing_keys(self.grid.head, self._reading.gaps)
-        told = (
-            say("F2: the leaflet, {count} still to say.", count=len(missing))
-            if missing
-            else say("The leaflet is filled in. F6 saves.")
-        )
-        return Content.assemble((count_words(self._shown), "bold"), "  ", told)
-
-    def _grid_content(self) -> Content:
-        area = self.query_one("#grid", Static).content_size
-        rows = grid_rows(self.grid, self._shown, max(area.width, 40), max(area.height, 2), _cut)
-        parts: list[str | tuple[str, str]] = []
-        for row in rows:
-            parts += [(text, _STYLES.get(style, "")) for text, style in row]
-            parts.append("\n")
-        return Content.assemble(*parts[:-1])
-
-    def _cell_content(self) -> Content:
-        asked, answers = question_words(self.grid)
-        if asked and (self.grid.typed is None or self.grid.asks_unit):
-            later = "" if self.grid.asks_unit else say("Esc later")
-            return Content.assemble((f"? {asked}", "bold"), "\n", f"{answers}   {later}")
-        return Content(cell_words(self.grid))
-
-    def _remarks_content(self) -> Content:
-        area = self.query_one("#remarks", Static).content_size
-        width, height = max(area.width, 40), max(area.height, 3)
-        asked = self.grid.question
-        remarks = [
-            remark
-            for remark in self._shown.first(self.grid.row, self.grid.place)
-            if asked is None or remark.text != asked.problem.text
-        ]
-        lines = remark_lines(remarks, self.grid)
-        lines += [say("  note: {text}", text=text) for text in self.grid.remarks]
-        shown: list[str] = []
-        rows = 0
-        for line in lines:
-            rows += -(-cell_len(line) // (width - 8))
-            last = len(shown) == len(lines) - 1
-            if rows > height - (0 if last else 1):
-                shown.append(say("... and {count} more: F9", count=len(lines) - len(shown)))
-                break
-            shown.append(line)
-        return Content("\n".join(shown))
-
-
-def _cut(text: str, columns: int) -> str:
-    if cell_len(text) > columns:
-        return set_cell_size(text, columns - 1) + "…"
-    return set_cell_size(text, columns)
+        remarks.update(remarks_content(self.grid, shown, remarks.content_size))

@@ -9,6 +9,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.words import say
+from tui.chart_head_reading import NOT_KNOWN
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
@@ -130,7 +131,7 @@ class ChartHeadScreen(WorkScreen):
         lines = form.lines
         shown = [
             f"{set_cell_size(_cut(line.text, _QUESTION_COLUMNS - 1), _QUESTION_COLUMNS)}"
-            f"{form.words(line) or ('' if line.may_stay_open else '?')}"
+            f"{self._answer_words(line)}"
             for line in lines
         ]
         self.query_one(PickList).show(shown, min(form.at, len(lines) - 1))
@@ -138,6 +139,16 @@ class ChartHeadScreen(WorkScreen):
         self.query_one("#message", Static).update(
             Content.styled(f"! {fault}" if fault else "", "bold $warning")
         )
+
+    def _answer_words(self, line: Ask) -> str:
+        """Return a line's answer; what is only proposed, or not known, is marked so."""
+        words = self._form.words(line)
+        if not words:
+            return "" if line.may_stay_open else "?"
+        if words == NOT_KNOWN:
+            return say("? not known")
+        proposed = self._form.answer(line) is None and words == line.proposed
+        return say("? {words} (not confirmed)", words=words) if proposed else words
 
     def _ask_content(self, line: Ask) -> Content:
         parts: list[str | tuple[str, str]] = [(line.text, "bold")]

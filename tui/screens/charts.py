@@ -14,6 +14,7 @@ from textual.widgets import Static
 from fitcore.disk.chart_files import chart_files, draft_values, drafts, drop_draft
 from fitcore.disk.favourites import write_favourites
 from fitcore.problems import FitError
+from fitcore.suitability import wrong_charts
 from fitcore.words import say
 from tui.chart_drafts import grid_of_chart, grid_of_draft
 from tui.chart_grid import ChartGrid
@@ -23,7 +24,7 @@ from tui.screens.chart_preview import show_preview
 from tui.screens.reason import ConfirmScreen
 from tui.screens.work_screen import WorkScreen
 from tui.widgets.bars import TopBar
-from tui.widgets.pick_list import PickList
+from tui.widgets.pick_list import NO_MARK, PickList
 from tui.widgets.typed_line import clean_typed
 
 if TYPE_CHECKING:
@@ -57,13 +58,14 @@ class ChartsScreen(WorkScreen):
         self._search = ""
         self._lines: list[ChartLine] = []
         self._profiles: Profiles | None = None
+        self._wrong: frozenset[str] = frozenset()
         self._files: Mapping[str, ChartFile] = {}
         self._drafts: dict[str, tuple[ChartGrid, str]] = {}
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the heading, the list, and what there is to say."""
         yield Static(id="columns")
-        yield PickList(id="list")
+        yield PickList(id="list", tells_more=True)
         yield Static(id="message")
 
     async def on_mount(self) -> None:
@@ -71,9 +73,11 @@ class ChartsScreen(WorkScreen):
         self.query_one(TopBar).show(say("Size charts"))
         app = self.desk_app
         self._profiles = await app.load_profiles()
+        ranges, rules = self._profiles.ranges, self._profiles.rules
+        # In a thread: a folder's charts are judged once, which takes a moment.
+        self._wrong = await asyncio.to_thread(wrong_charts, rules, self._charts)
         self._files = await asyncio.to_thread(chart_files, app.data)
         held = await asyncio.to_thread(drafts, app.data)
-        ranges = self._profiles.ranges
         self._drafts = {
             name: grid_of_draft(draft_values(raw), ranges) for name, raw in held.items()
         }
@@ -218,6 +222,7 @@ class ChartsScreen(WorkScreen):
             favourites=self._profiles.favourites,
             on=self.desk_app.now().date(),
             wanted=self._search,
+            wrong=self._wrong,
         )
         heading = (
             say("Looked for: {text}_ ({count})", text=self._search, count=len(self._lines))
@@ -227,7 +232,11 @@ class ChartsScreen(WorkScreen):
         self.query_one("#columns", Static).update(Content.styled(f"  {heading}", "bold"))
         ids = [line.id for line in self._lines]
         at = ids.index(self._marked) if self._marked in ids else 0
-        self.query_one(PickList).show([_row(line) for line in self._lines], at)
+        if self._search and not self._lines:
+            told = say("No chart's name holds '{text}'. Esc shows all.", text=self._search)
+            self.query_one(PickList).show([told], NO_MARK)
+        else:
+            self.query_one(PickList).show([_row(line) for line in self._lines], at)
 
     def _say(self, text: str) -> None:
         self.query_one("#message", Static).update(Content(text))
