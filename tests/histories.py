@@ -7,9 +7,10 @@ own merge, which is tested against it.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from hypothesis import strategies as st
 from strategies import AT, entry_from_line, instants, line_of
@@ -20,7 +21,7 @@ from fitcore.record.ledger import Ledger, write_ledger
 from fitcore.record.session import Session
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
     from fitcore.record.entries import Entry
 
@@ -34,17 +35,20 @@ CODES = ("tern-014-0", "KES 17/b", "dunlin-003-Q", "petrel-9", "skua-1")
 FIELDS = {
     "client": CODES[:3],
     "posture": ("standing", "sitting", "lying"),
-    "screen.clot": ("yes", "no", "unknown"),
+    "screen.emergency": ("yes", "no", "unknown"),
     "measurer": ("N-17", "N-02"),
     "weather": ("mild", "cold"),
 }
-"""Fields and their answers; one a program of today does not know."""
+"""Fields and their answers; one a program of today does not know, one that holds a client."""
+WITHDRAWABLE = ("answers", "decisions", "readings", "remarks", "withdrawn")
 OPERATIONS = (
     "answer", "answer", "answer", "read", "correct", "correct", "correct", "withdraw", "withdraw",
     "decide", "remark", "weigh", "void", "link", "distinct", "unlink", "send", "send", "snapshot",
     "clone", "erase",
 )  # fmt: skip
 
+Draw = Callable[[st.SearchStrategy[Any]], Any]
+"""Hypothesis's own, of a strategy or of a running test."""
 Folder = dict[Key, frozenset["Entry"]]
 """What a data folder holds: entries of each session and ledger."""
 
@@ -125,6 +129,38 @@ def files_of(folder: Folder, stick: str = "stick", where: Where = Where.STICK) -
     )
 
 
+def spoken_of(before: set[tuple[Key, Entry]], after: set[tuple[Key, Entry]]) -> set[str]:
+    """Return the names new lines bear on, directly or through others."""
+    pointing: defaultdict[str, set[str]] = defaultdict(set)
+    for _, entry in after:
+        erases = entry.names("erases")
+        pointing[str(entry.by)] |= {*entry.replaces, *entry.takes_back, *erases}
+    found = {name for _, entry in after - before for name in pointing[str(entry.by)]}
+    while more := {name for known in found for name in pointing.get(known, ())} - found:
+        found |= more
+    return found
+
+
+def missing_numbers(folders: Iterable[Mapping[Key, Collection[Entry]]]) -> set[tuple[str, int]]:
+    """Return laptop and number of each entry that must exist and stands in none of the folders."""
+    there: defaultdict[str, set[int]] = defaultdict(set)
+    named: defaultdict[str, set[int]] = defaultdict(set)
+    for entry in (entry for folder in folders for held in folder.values() for entry in held):
+        there[entry.by.laptop].add(entry.by.number)
+        if entry.array == "voided":
+            there[entry.by.laptop].add(int(str(entry.fields["number"])))
+        for name in entry.names("erases"):
+            there[name.partition(":")[0]].add(int(name.partition(":")[2]))
+        for name in (*entry.replaces, *entry.takes_back):
+            named[name.partition(":")[0]].add(int(name.partition(":")[2]))
+    return {
+        (laptop, number)
+        for laptop in {*there, *named}
+        for number in range(1, max(there[laptop] | named[laptop]) + 1)
+        if number not in there[laptop]
+    }
+
+
 @st.composite
 def histories(
     draw: st.DrawFn, *, most: int = 30, clones: bool = True, erasures: bool = True
@@ -145,7 +181,7 @@ def histories(
         _share_a_start(history)
     for operation in draw(st.lists(allowed, min_size=most // 2, max_size=most)):
         machine = draw(st.sampled_from(history.machines))
-        _act(draw, history, machine, operation)
+        act(draw, history, machine, operation)
     history.snapshots += [machine.folder() for machine in history.machines]
     return history
 
@@ -169,7 +205,8 @@ def _share_a_start(history: History) -> None:
         machine.files[key] |= first.files[key]
 
 
-def _act(draw: st.DrawFn, history: History, machine: Machine, operation: str) -> None:
+def act(draw: Draw, history: History, machine: Machine, operation: str) -> None:
+    """Let one machine do one thing, seeing what its own disk holds."""
     if operation == "send":
         other = draw(st.sampled_from(history.machines))
         for key, entries in other.folder().items():
@@ -192,7 +229,7 @@ def _act(draw: st.DrawFn, history: History, machine: Machine, operation: str) ->
         _measure(draw, history, machine, operation)
 
 
-def _measure(draw: st.DrawFn, history: History, machine: Machine, operation: str) -> None:
+def _measure(draw: Draw, history: History, machine: Machine, operation: str) -> None:
     key = session_key(draw(st.sampled_from(SESSIONS)))
     there = sorted(machine.files[key], key=lambda entry: (str(entry.by), entry.line))
     fields: dict[str, object] = {}
@@ -217,7 +254,7 @@ def _measure(draw: st.DrawFn, history: History, machine: Machine, operation: str
             lineage = [str(corrected.by), *corrected.replaces]
             fields |= {"instead_of": list(dict.fromkeys(lineage)), "why": "slip"}
     elif operation == "withdraw":
-        names = [str(e.by) for e in there if e.array in ("readings", "remarks", "withdrawn")]
+        names = [str(e.by) for e in there if e.array in WITHDRAWABLE]
         if not names:
             return
         fields = {"takes_back": [draw(st.sampled_from(names))], "why": "tape had slipped"}
@@ -236,14 +273,15 @@ def _measure(draw: st.DrawFn, history: History, machine: Machine, operation: str
     _write(draw, history, machine, (key, arrays[operation]), fields)
 
 
-def _tie(draw: st.DrawFn, history: History, machine: Machine, operation: str) -> None:
+def _tie(draw: Draw, history: History, machine: Machine, operation: str) -> None:
     key = ledger_key(machine.laptop)
     if operation == "unlink":
         ties = sorted(
             str(entry.by)
-            for entries in machine.files.values()
+            for held, entries in machine.files.items()
             for entry in entries
-            if entry.array in ("links", "distincts")
+            if entry.array in ("links", "distincts", "outside")
+            or (entry.array == "withdrawn" and held.kind is FileKind.LEDGER)
         )
         if ties:
             fields = {"takes_back": [draw(st.sampled_from(ties))], "why": "mistaken"}
@@ -256,7 +294,7 @@ def _tie(draw: st.DrawFn, history: History, machine: Machine, operation: str) ->
 
 
 def _write(
-    draw: st.DrawFn,
+    draw: Draw,
     history: History,
     machine: Machine,
     target: tuple[Key, str],

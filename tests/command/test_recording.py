@@ -285,6 +285,21 @@ def test_withdraw_strikes_out_and_keeps(anklefirst: Anklefirst) -> None:
     assert len(used(anklefirst, session).places()) == 1
 
 
+def test_withdrawing_what_was_corrected_is_refused_and_names_the_correction(
+    anklefirst: Anklefirst,
+) -> None:
+    """Said to be struck out, it would have stood there as a line that takes nothing back."""
+    session = anklefirst.new()
+    first = anklefirst.record(session, "left", "B", "girth", "22.4")
+    newer = anklefirst("correct", first, "22.6", "--why", "slip", "--json").json["entries"][0]
+    ran = anklefirst("withdraw", first, "--why", "other client", "--json")
+    (problem,) = ran.json["problems"]
+    assert (ran.code, problem["code"]) == (2, "already_replaced")
+    assert newer in problem["text"]
+    assert newer in problem["mend"]
+    assert entries(anklefirst, session, "withdrawn") == []
+
+
 @pytest.mark.parametrize("verb", [["correct", "ENTRY", "22"], ["withdraw", "ENTRY"]])
 def test_a_reason_must_say_something(verb: list[str], anklefirst: Anklefirst) -> None:
     session = anklefirst.new()

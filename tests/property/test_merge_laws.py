@@ -17,51 +17,34 @@ from histories import (
     files_of,
     histories,
     ledger_key,
+    missing_numbers,
     session_key,
+    spoken_of,
 )
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from merge_plans import answer, asked, entries_of, numbered, written
 from strategies import AT, entry_from_line, entry_of, line_of
 
-from fitcore.identity import EntryId
 from fitcore.merge.choices import draft_choice
-from fitcore.merge.clients import draft_link, draft_unlink
+from fitcore.merge.clients import draft_link
 from fitcore.merge.found import FileKind, read_found
 from fitcore.merge.gaps import Numbers, count_numbers, find_gaps
 from fitcore.merge.join import Outcome
 from fitcore.merge.merge import merge
 from fitcore.merge.proposals import Change, draft_ruling
 from fitcore.record.codec import write_session
-from fitcore.record.ledger import Ledger, write_ledger
+from fitcore.record.ledger import Ledger
 from fitcore.record.session import Session
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from histories import Folder, History
 
-    from fitcore.merge.conflicts import Conflict
+    from fitcore.merge.conflicts import Candidate
     from fitcore.merge.found import Found, Key
-    from fitcore.merge.merge import MergePlan
-    from fitcore.record.entries import Draft, Entry
-
-
-def written(plan: MergePlan) -> dict[str, str]:
-    """Return what the archive holds once the plan is carried out, byte for byte."""
-    files = {}
-    for key, merged in plan.merged.items():
-        if merged.carried is not None:
-            files[key.place] = merged.carried.digest
-        elif isinstance(merged.content, Session):
-            files[key.place] = write_session(merged.content)
-        elif merged.content is not None:
-            files[key.place] = write_ledger(merged.content)
-    return files | {f"kept {copy.digest}": copy.digest for copy in plan.to_keep}
-
-
-def asked(plan: MergePlan) -> tuple[list[str], list[str]]:
-    """Return the ids of everything a person is asked."""
-    return [c.id for c in plan.conflicts], [p.id for p in plan.proposals]
+    from fitcore.record.entries import Entry
 
 
 def sticks(history: History) -> list[tuple[Found, ...]]:
@@ -75,10 +58,6 @@ def some_sticks(data: st.DataObject, history: History) -> list[tuple[Found, ...]
 
 def archive_of(*sources: Iterable[Found]) -> tuple[Found, ...]:
     return merge((), *sources).archive()
-
-
-def entries_of(plan: MergePlan) -> set[tuple[Key, Entry]]:
-    return {(key, entry) for key, merged in plan.merged.items() for entry in merged.entries}
 
 
 @st.composite
@@ -163,19 +142,7 @@ def test_law_04_nothing_goes_and_a_question_closes_only_by_a_line_that_says_so(
     still_open = [conflict.names for conflict in after.conflicts]
     for conflict in before.conflicts:
         if all(conflict.names.isdisjoint(names) for names in still_open):
-            assert conflict.names & _spoken_of(entries_of(before), there)
-
-
-def _spoken_of(before: set[tuple[Key, Entry]], after: set[tuple[Key, Entry]]) -> set[str]:
-    """Return the names new lines bear on, directly or through others."""
-    pointing = defaultdict(set)
-    for _, entry in after:
-        erases = entry.names("erases")
-        pointing[str(entry.by)] |= {*entry.replaces, *entry.takes_back, *erases}
-    found = {name for _, entry in after - before for name in pointing[str(entry.by)]}
-    while more := {name for known in found for name in pointing.get(known, ())} - found:
-        found |= more
-    return found
+            assert conflict.names & spoken_of(entries_of(before), there)
 
 
 @given(histories(), st.data())
@@ -264,7 +231,7 @@ def _rulings(draw: st.DrawFn, files: Sequence[Found]) -> tuple[Found, ...]:
         answers = ["", "refused", *(["taken"] if proposal.change is Change.ADDED else [])]
         if answer := draw(st.sampled_from(answers)):
             _, ruling = draft_ruling(proposal, answer, who="C-02", why="phoned", at=AT)
-            coordinator.files[key].add(_entry(ruling, coordinator))
+            coordinator.files[key].add(numbered(ruling, coordinator))
     return files_of(coordinator.folder())
 
 
@@ -277,7 +244,8 @@ def test_law_10_what_was_decided_is_never_asked_again(
     plan = merge((), *brought)
     for _ in range(4):
         for conflict in plan.conflicts:
-            _decide(data, plan, conflict, coordinator)
+            key, draft = answer(_chosen(data), plan, conflict, coordinator.laptop)
+            coordinator.files[key].add(numbered(draft, coordinator))
         decisions = files_of(coordinator.folder(), "coordinator")
         plan = merge(plan.archive(), decisions)
         if not plan.conflicts:
@@ -291,24 +259,8 @@ def test_law_10_what_was_decided_is_never_asked_again(
     assert elsewhere.conflicts == ()
 
 
-def _decide(data: st.DataObject, plan: MergePlan, conflict: Conflict, coordinator: Machine) -> None:
-    key = session_key(conflict.session) if conflict.session else ledger_key(COORDINATOR)
-    if conflict.kind == "group":
-        codes = conflict.field.split(" = ")
-        draft = draft_link(plan.clients, codes, who="C-02", why="asked her", at=AT)
-    elif conflict.kind == "clients":
-        candidate = data.draw(st.sampled_from(conflict.candidates))
-        names = [str(entry.by) for entry in candidate.entries]
-        draft = draft_unlink(names, who="C-02", why="asked her", at=AT)
-    else:
-        candidate = data.draw(st.sampled_from(conflict.candidates))
-        draft = draft_choice(conflict, candidate, who="C-02", why="phoned", at=AT)
-    coordinator.files[key].add(_entry(draft, coordinator))
-
-
-def _entry(draft: Draft, machine: Machine) -> Entry:
-    machine.next += 1
-    return draft.entry(EntryId(machine.laptop, machine.next - 1))
+def _chosen(data: st.DataObject) -> Callable[[Sequence[Candidate]], Candidate]:
+    return lambda candidates: data.draw(st.sampled_from(candidates))
 
 
 @given(histories(), st.data())
@@ -320,7 +272,9 @@ def test_law_11_link_withdraw_and_decide_are_reversible(
     coordinator = Machine(COORDINATOR)
     ledger = coordinator.files[ledger_key(COORDINATOR)]
     codes = data.draw(st.lists(st.sampled_from(CODES), min_size=2, max_size=4, unique=True))
-    done = [(ledger, _entry(draft_link(plan.clients, codes, who="C", why="?", at=AT), coordinator))]
+    done = [
+        (ledger, numbered(draft_link(plan.clients, codes, who="C", why="?", at=AT), coordinator))
+    ]
     for key, merged in plan.merged.items():
         kinds = ("readings", "remarks")
         targets = sorted(str(e.by) for e in merged.entries if e.array in kinds and not e.erased)
@@ -331,7 +285,7 @@ def test_law_11_link_withdraw_and_decide_are_reversible(
         for conflict in merged.conflicts:
             candidate = data.draw(st.sampled_from(conflict.candidates))
             draft = draft_choice(conflict, candidate, who="C", why="?", at=AT)
-            done.append((coordinator.files[key], _entry(draft, coordinator)))
+            done.append((coordinator.files[key], numbered(draft, coordinator)))
     for file, entry in done:
         file.add(entry)
     changed = merge(plan.archive(), files_of(coordinator.folder()))
@@ -433,25 +387,8 @@ def test_law_14_carried_back_and_merged_again_no_byte_changes(
 def test_gaps_are_exactly_the_numbers_nobody_brought(history: History, data: st.DataObject) -> None:
     brought = data.draw(st.lists(st.sampled_from(history.snapshots), max_size=3))
     plan = merge((), *(files_of(folder) for folder in brought))
-    there: defaultdict[str, set[int]] = defaultdict(set)
-    named: defaultdict[str, set[int]] = defaultdict(set)
-    for folder in brought:
-        for entry in (entry for entries in folder.values() for entry in entries):
-            there[entry.by.laptop].add(entry.by.number)
-            if entry.array == "voided":
-                there[entry.by.laptop].add(int(str(entry.fields["number"])))
-            for name in entry.names("erases"):
-                there[name.partition(":")[0]].add(int(name.partition(":")[2]))
-            for name in (*entry.replaces, *entry.takes_back):
-                named[name.partition(":")[0]].add(int(name.partition(":")[2]))
-    missing = {
-        (laptop, number)
-        for laptop in {*there, *named}
-        for number in range(1, max(there[laptop] | named[laptop]) + 1)
-        if number not in there[laptop]
-    }
     told = {(g.laptop, n) for g in plan.gaps for n in range(g.first, g.last + 1)}
-    assert told == missing
+    assert told == missing_numbers(brought)
     assert plan.clones == ()
     assert merge((), *sticks(history)).gaps == ()
 

@@ -224,9 +224,26 @@ def withdraw(arguments: Namespace, data: Path, surroundings: Surroundings) -> Ou
         # A decision between readings is taken back alone: the question is open again as it was.
         alone = reading is None or bool(entry.text("who"))
         names = [str(entry.by)] if alone or reading is None else readings.strikable(reading)
+        if str(entry.by) not in names:
+            raise _replaced(entry, opened.session.heads.successors(entry))
         draft = draft_withdrawal(names, arguments.why, surroundings.now())
         said = say("{name} is struck out and kept.", name=entry.by)
         return opened.outcome([draft], said, notes=dropped_notes("--why", arguments.why))
+
+
+def _replaced(entry: Entry, successors: Sequence[Entry]) -> ReadingError:
+    """Say that a reading no longer counts since another was written instead of it."""
+    newer = ", ".join(str(successor.by) for successor in successors)
+    return ReadingError(
+        Problem(
+            code="already_replaced",
+            text=say(
+                "{name} does not count any more: {newer} replaced it.", name=entry.by, newer=newer
+            ),
+            mend=say("Strike out {newer} if that is not to count either.", newer=newer),
+            key=str(entry.by),
+        )
+    )
 
 
 def remark(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
