@@ -281,6 +281,22 @@ def test_codes_are_linked_kept_apart_and_let_go_again(
     assert "KES-9" in curlew("link", "SK-07", "KES-9", *WHO).err
 
 
+def test_of_three_codes_only_linked_is_one_answer(
+    anklefirst: Anklefirst, curlew: Anklefirst, tmp_path: Path
+) -> None:
+    """Which two of the three are different people, one word does not say."""
+    anklefirst.new("SK-07")
+    merge(curlew, anklefirst, code=0)
+    assert curlew("link", "SK-07", "KES-1", "KES-2", *WHO).code == 0
+    other = replace(curlew, data=tmp_path / "whimbrel")
+    merge(other, anklefirst, code=0)
+    assert other("distinct", "SK-07", "KES-1", *WHO).code == 0
+    merge(curlew, other, code=1)
+    (asked,) = questions(curlew)
+    assert [value["choose"] for value in asked["values"]] == ["linked", None]
+    assert "unlink and distinct, two at a time" in curlew("conflicts").out
+
+
 def test_what_was_linked_is_unlinked_and_reads_as_before(
     anklefirst: Anklefirst, curlew: Anklefirst
 ) -> None:

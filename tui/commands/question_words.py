@@ -34,6 +34,13 @@ def choice_of(conflict: Conflict, candidate: Candidate) -> str:
     return f"{system} {typed_form(value)}".strip()
 
 
+def may_choose(conflict: Conflict, candidate: Candidate) -> bool:
+    """Whether one answer can give this value: of three codes, which two differ is not said."""
+    codes = conflict.field.split(" = ")
+    of_codes = conflict.kind in ("clients", "group")
+    return not (of_codes and candidate.value == DISTINCT and len(codes) > 2)
+
+
 def typed_form(value: Value) -> str:
     """Write a value as it is typed."""
     if isinstance(value, bool):
@@ -60,7 +67,9 @@ def conflict_json(conflict: Conflict, questions: Questions) -> dict[str, object]
         "safety": conflict.is_safety,
         "values": [
             {
-                "choose": choice_of(conflict, candidate),
+                "choose": choice_of(conflict, candidate)
+                if may_choose(conflict, candidate)
+                else None,
                 "value_mm": _mm(candidate),
                 "from": [_origin_json(origin, questions) for origin in candidate.origins],
             }
@@ -88,7 +97,10 @@ def conflict_lines(conflict: Conflict, questions: Questions) -> list[str]:
     head = say("{id}  {about}", id=conflict.id, about=question_words(conflict, questions))
     lines = [head, *([f"  {sign}"] if conflict.is_safety else [])]
     for candidate in conflict.candidates:
-        lines.append(f"  {choice_of(conflict, candidate)}")
+        choice = choice_of(conflict, candidate)
+        if not may_choose(conflict, candidate):
+            choice = say("{choice}: say it with unlink and distinct, two at a time", choice=choice)
+        lines.append(f"  {choice}")
         lines += [f"    {origin_words(origin, questions)}" for origin in candidate.origins]
     return lines
 
