@@ -84,12 +84,26 @@ class AnswersTold:
         """Tell what else was answered and is no plain *no*, in the order it is asked."""
         for question in self._book.questions.questions:
             for side in question.sides:
-                name = question.id_of(side)
                 now = self._asked.answers(question, side)
-                earlier = [a for a in self._ever_answers.of(name) if a not in now]
-                for answer in (*now, *earlier):
-                    if (name, answer) not in self._told and not self._is_harmless(question, answer):
-                        yield f"- {self._words(question, side, answer)}"
+                open_ = [a for a in now if self._is_to_tell(question, side, a)]
+                if question.kind == "choice" and len(open_) > 1 and UNKNOWN not in open_:
+                    yield f"- {self._words_of_all(question, side, open_)}"
+                else:
+                    yield from (f"- {self._words(question, side, a)}" for a in open_)
+                for earlier in self._ever_answers.of(question.id_of(side)):
+                    if earlier not in now and self._is_to_tell(question, side, earlier):
+                        yield f"- {self._words(question, side, earlier)}"
+
+    def _is_to_tell(self, question: Question, side: Side | None, answer: Answer) -> bool:
+        told = (question.id_of(side), answer) in self._told
+        return not told and not self._is_harmless(question, answer)
+
+    def _words_of_all(self, question: Question, side: Side | None, found: Sequence[Answer]) -> str:
+        """Write several answers to one question in one line, such as the garments looked at."""
+        name = question.id_of(side)
+        self._told |= {(name, answer) for answer in found}
+        words = ", ".join(question.choice_words(str(answer)) for answer in found)
+        return screening_words(self._book, ANSWER_PREFIX + name, words)
 
     def _because_answered(self, rule: Rule, fired: FiredRule) -> Iterator[str]:
         for question in (q for q in self._book.questions.questions if q.id in rule.questions):

@@ -531,3 +531,11 @@ def test_whatever_is_answered_every_rule_that_fired_is_in_the_note(
         if rule.id in asked:
             assert "Answer:" in between, f"{rule.id}: no answer stands below it"
     assert "noclot" not in told.casefold()
+
+
+def test_garments_looked_at_stand_in_one_line() -> None:
+    sitting = screened_sitting()
+    sitting.answer("forms", ["below_knee", "mid_calf"])
+    other = section(sitting, "Other answers")
+    assert other.count("Which garment?") == 1
+    assert "Which garment? Answer: below knee, mid-calf sock." in other
