@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import tomllib
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from hypothesis import strategies as st
 
+from fitcore.charts.gap_rules import GapRule
 from fitcore.record.entries import Entry
 from fitcore.record.session import Session
 
@@ -187,6 +188,8 @@ class Grid:
     columns: Mapping[str, Sequence[tuple[Decimal, Decimal]]]
     rows: Sequence[tuple[str, str, Mapping[str, int]]]
     """Size, variant, and per column which of its ranges holds."""
+    gaps: Mapping[str, str] = field(default_factory=dict)
+    """Per column what the maker says of a gap; a column left out says nothing."""
 
     def table(self, unit: str = "mm") -> dict[str, object]:
         """Return the chart as its TOML file would be read; `in` only for whole sixteenths."""
@@ -206,6 +209,7 @@ class Grid:
             "source": {"text": "Made up for a test", "status": "invented"},
             "dimensions": [
                 {"id": name, "point": DIMENSIONS[name][0], "kind": DIMENSIONS[name][1]}
+                | ({"gap": self.gaps[name]} if name in self.gaps else {})
                 for name in self.columns
             ],
             "sizes": [
@@ -221,7 +225,7 @@ class Grid:
 
 @st.composite
 def grids(draw: st.DrawFn, *, wide: bool = True, inches: bool = False) -> Grid:
-    """Draw a chart whose sizes rise; neighbours overlap, touch, or leave a gap.
+    """Draw a chart whose sizes rise; neighbours overlap, touch, or leave a gap, with a rule or not.
 
     Only neighbours come within a step of each other, so that what meets at a midpoint is beyond
     dispute. With `inches` every edge is a whole sixteenth of an inch.
@@ -247,7 +251,9 @@ def grids(draw: st.DrawFn, *, wide: bool = True, inches: bool = False) -> Grid:
         if wider and "calf" in names:
             rows.append((size, "wide", dict.fromkeys(names, index) | {"calf": index + 1}))
     overlap = draw(st.sampled_from(("larger", "smaller", "ankle")))
-    return Grid(step * scale, overlap, columns, rows)
+    said = {name: draw(st.sampled_from(("", *get_args(GapRule)))) for name in names}
+    rules = {name: rule for name, rule in said.items() if rule}
+    return Grid(step * scale, overlap, columns, rows, rules)
 
 
 @st.composite

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 FOLDER = "charts"
 DRAFTS = ".drafts"
 _ENDING = ".draft"
+_ID = re.compile(r"""\A(?:(?![ \t]*\[).*\n)*?[ \t]*id[ \t]*=[ \t]*["']([^"'\n]+)["']""")
+"""The id of a file that is no TOML as a whole: the first line before any heading that gives one."""
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 
 
@@ -59,6 +61,19 @@ def chart_files(own: Path) -> dict[str, ChartFile]:
         if isinstance(held, bytes):
             _keep(found, held, path)
     return found
+
+
+def named_id(raw: bytes) -> str | None:
+    """Return the id a chart file names, as far as it can be told of a damaged one.
+
+    Returns:
+        None where it names none; then its own name is all there is to go by.
+    """
+    values = _toml(raw)
+    name = values.get("id")
+    if not values and (line := _ID.search(raw.decode("utf-8-sig", "replace"))):
+        name = line[1]
+    return name if isinstance(name, str) and name else None
 
 
 def own_chart_path(own: Path, chart_id: str) -> Path:

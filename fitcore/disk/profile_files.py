@@ -1,7 +1,8 @@
 """The only reader of `profiles/`: charts, protocols and rules, shipped or the service's own.
 
 A file of the service's own with the id of a shipped one takes its place. A file that cannot be
-used is told as problems and left out; the others are still there.
+used is told as problems and left out; the others are still there. Of charts nothing is guessed: two
+with one id are both left out, and a shipped chart does not stand in for an own one that is broken.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING, TypeVar
 from fitcore.certainty.certainty_model import CertaintyRules
 from fitcore.charts.chart import Chart
 from fitcore.charts.favourites_model import Favourites
+from fitcore.disk.chart_files import named_id
 from fitcore.disk.favourites import FAVOURITES_ID, FOLDER
 from fitcore.disk.profile_reading import read_profile, toml_files, unreadable
 from fitcore.disk.screening_files import load_screening
@@ -24,6 +26,7 @@ from fitcore.problems import Problem, ProfileError
 from fitcore.profile_models import ProfileModel, Protocol, Ranges
 from fitcore.quality.quality_rules import QualityRules
 from fitcore.rules import Rules
+from fitcore.safety.linked_model import LinkedRules
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -39,6 +42,7 @@ SWELLING_ID = "day-swelling"
 QUALITY_ID = "repeat-error"
 ILLUSTRATION_ID = "pressure-profile"
 CERTAINTY_ID = "size-certainty"
+LINKED_ID = "linked-codes"
 
 
 @dataclass(frozen=True)
@@ -56,8 +60,11 @@ class Profiles:
     """Standards of pressure classes, sorted by id."""
     illustration: IllustrationRules
     certainty: CertaintyRules
+    linked: LinkedRules
     favourites: frozenset[str] = frozenset()
     """Ids of the charts the service uses most."""
+    own_charts: frozenset[str] = frozenset()
+    """Ids of the charts that lie in the data folder, or in the folder named instead."""
     problems: tuple[Problem, ...] = ()
 
     @property
@@ -71,7 +78,9 @@ class Profiles:
             self.screening,
             self.standards,
             self.certainty,
+            self.linked,
             self.favourites,
+            self.own_charts,
         )
 
     def protocol(self, protocol_id: str) -> Protocol:
@@ -98,8 +107,8 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
 
     Args:
         own: a data folder that may hold `charts/`, `protocols/`, `rules/`, `ranges/`,
-            `swelling/`, `screening/`, `pressure/`, `illustration/`, `certainty/` and `favourites/`
-            of its own.
+            `swelling/`, `screening/`, `pressure/`, `illustration/`, `certainty/`, `linked/` and
+            `favourites/` of its own.
         charts: a folder of chart files to use instead of all others.
 
     Raises:
@@ -110,7 +119,12 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
     def load(folder: str, model: type[Model]) -> dict[str, Model]:
         return _load_both(folder, model, own, problems)
 
-    chart_files = load("charts", Chart) if charts is None else _load_folder(charts, Chart, problems)
+    if charts is None:
+        shipped = _load_folder(files("profiles") / "charts", Chart, problems)
+        own_charts = {} if own is None else _load_own_charts(own / "charts", shipped, problems)
+    else:
+        shipped, own_charts = {}, _load_own_charts(charts, {}, problems)
+    chart_files = shipped | own_charts
     protocols = load("protocols", Protocol)
     ranges = load("ranges", Ranges).get(RANGES_ID)
     rules = load("rules", TimeRules).get(TIME_RULES_ID)
@@ -118,12 +132,13 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
     standards = load("pressure", PressureStandard)
     illustration = load("illustration", IllustrationRules).get(ILLUSTRATION_ID)
     certainty = load("certainty", CertaintyRules).get(CERTAINTY_ID)
+    linked = load("linked", LinkedRules).get(LINKED_ID)
     favourites = load(FOLDER, Favourites).get(FAVOURITES_ID)
     screening, screening_problems = load_screening(own)
     problems += screening_problems
     if ranges is None or rules is None or swelling is None:
         raise _incomplete(problems)
-    if illustration is None or certainty is None or not standards:
+    if illustration is None or certainty is None or linked is None or not standards:
         raise _incomplete(problems)
     return Profiles(
         tuple(chart_files[key] for key in sorted(chart_files)),
@@ -135,7 +150,9 @@ def load_profiles(own: Path | None = None, charts: Path | None = None) -> Profil
         tuple(standards[key] for key in sorted(standards)),
         illustration,
         certainty,
+        linked,
         frozenset(favourites.charts if favourites is not None else ()),
+        frozenset(own_charts),
         tuple(problems),
     )
 
@@ -211,3 +228,65 @@ def _load_folder(
         else:
             found[getattr(loaded, "id", file.name)] = loaded
     return found
+
+
+def _load_own_charts(
+    folder: Path, shipped: dict[str, Chart], problems: list[Problem]
+) -> dict[str, Chart]:
+    """Load a service's own charts; none is guessed at where files contradict or are damaged.
+
+    Args:
+        folder: where they lie.
+        shipped: the charts of the program; those are taken out whose place a file was to take that
+            cannot be used: the service has a reason for its own figures.
+        problems: takes up what is wrong.
+    """
+    found: dict[str, Chart] = {}
+    named: dict[str, str] = {}
+    unusable: dict[str, str] = {}
+    unclear: dict[str, str] = {}
+    for file in toml_files(folder):
+        path, raw = str(file), b""
+        try:
+            raw = file.read_bytes()
+            loaded = read_profile(raw, Chart, path)
+        except OSError as error:
+            loaded = (unreadable(path, error),)
+        name = named_id(raw)
+        if isinstance(loaded, tuple):
+            problems += loaded
+            unusable[name or file.name.removesuffix(".toml")] = path
+        else:
+            found[loaded.id] = loaded
+        if name is not None and name in named:
+            problems.append(_twin(name, named[name], path))
+            unclear[name] = path
+        elif name is not None:
+            named[name] = path
+    for name, path in (unusable | unclear).items():
+        if shipped.pop(name, None) is not None and (name in unclear or name not in found):
+            problems.append(_kept_out(name, path))
+    return {name: chart for name, chart in found.items() if name not in unclear}
+
+
+def _twin(name: str, first: str, path: str) -> Problem:
+    return Problem(
+        code="same_id",
+        text=say("{path} has the id '{name}' too: neither is used.", path=first, name=name),
+        mend=say("Give each its own id, or take one of the files away."),
+        path=path,
+        key="id",
+    )
+
+
+def _kept_out(name: str, path: str) -> Problem:
+    return Problem(
+        code="shipped_chart_not_used",
+        text=say(
+            "The chart '{name}' that comes with the program is not used: this file was to take "
+            "its place.",
+            name=name,
+        ),
+        mend=say("Mend this file, or take it away to have the program's chart back."),
+        path=path,
+    )

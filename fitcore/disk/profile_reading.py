@@ -35,9 +35,13 @@ def read_profile(raw: bytes, model: type[Model], path: str) -> Model | tuple[Pro
         return (_not_toml(path, None, say("The file holds bytes that are not text.")),)
     except ArithmeticError:  # what the reader says of a number too large is its own name
         return (_not_toml(path, None, say("A number in the file is too large to read.")),)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+    except tomllib.TOMLDecodeError as error:
         place = re.search(r"line (\d+)", str(error))
         return (_not_toml(path, int(place[1]) if place else None, f"{error}."),)
+    except RecursionError:
+        return (_not_toml(path, None, say("Lists stand in lists too deep to read.")),)
+    except ValueError:  # neither text nor syntax: a number Python will not read
+        return (_not_toml(path, None, say("A number in the file is too large to read.")),)
     try:
         return model.model_validate(values)
     except ValidationError as error:

@@ -201,6 +201,7 @@ def test_two_charts_with_one_id(anklefirst: Anklefirst, tmp_path: Path) -> None:
         shutil.copy(CHART, tmp_path / f"{name}.toml")
     [problem] = anklefirst.found(tmp_path)
     assert (problem["code"], problem["path"]) == ("same_id", str(tmp_path / "two.toml"))
+    assert "neither is used" in problem["text"]
 
 
 def test_a_chart_longer_than_any_is_refused(anklefirst: Anklefirst, tmp_path: Path) -> None:

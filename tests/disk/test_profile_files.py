@@ -17,6 +17,22 @@ from fitcore.disk.profile_reading import locate, read_profile
 from fitcore.problems import ProfileError
 from fitcore.profile_models import Protocol
 
+
+def _value(path: Path, key: str) -> str:
+    for line in path.read_text(encoding="utf-8").splitlines():
+        if line.startswith(f"{key} = "):
+            return line.partition('"')[2].rpartition('"')[0]
+    raise AssertionError(f"no {key} in {path}")
+
+
+def _id(path: Path) -> str:
+    return _value(path, "id")
+
+
+def _name(path: Path) -> str:
+    return _value(path, "name")
+
+
 ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = Path(str(files("profiles")))
 CHART_FILES = sorted((SHIPPED / "charts").glob("*.toml"))
@@ -110,6 +126,9 @@ def test_files_of_other_names_are_passed_over(own: Path, name: str) -> None:
 
 
 def _broken(own: Path, content: str | bytes, name: str = "broken.toml") -> Path:
+    """Write a file of its own; text gets an id that no other chart has."""
+    if isinstance(content, str):
+        content = content.replace(f'id = "{_id(CHART)}"', 'id = "of-our-own"')
     path = own / "charts" / name
     path.write_bytes(content if isinstance(content, bytes) else content.encode())
     return path
@@ -178,11 +197,79 @@ def test_every_fault_of_a_file_is_told_at_once(own: Path) -> None:
     assert {problem.path for problem in problems} == {str(path)}
 
 
-def test_an_own_file_that_is_broken_leaves_the_shipped_one_in_place(own: Path) -> None:
-    _broken(own, f'format = 1\nid = "{_id(CHART)}"\n', CHART.name)
+_ID_LINE = f'id = "{_id(CHART)}"'.encode()
+_OTHER_WAYS = {
+    "a key missing": (b'maker = "', b'# maker = "', "broken.toml"),
+    "no TOML": (b"format = 1\n", b"format = 1\n" + _ID_LINE + b"\nmaker = no quotes\n", "x.toml"),
+    "no id to be read": (_ID_LINE, b"id = ", CHART.name),
+    "not text": (b"format = 1\n", b"\xff\xfe\x00\x00", CHART.name),
+}
+
+
+@pytest.mark.parametrize(("old", "new", "name"), _OTHER_WAYS.values(), ids=_OTHER_WAYS.keys())
+def test_an_own_chart_that_is_broken_keeps_the_shipped_one_of_its_id_out(
+    own: Path, old: bytes, new: bytes, name: str
+) -> None:
+    """The service replaced the shipped figures: falling back to them would go unnoticed."""
+    content = CHART.read_bytes()
+    assert old in content
+    path = _broken(own, content.replace(old, new, 1), name)
     profiles = load_profiles(own)
-    assert profiles.problems
-    assert _ids(profiles.charts) == _ids(load_profiles().charts)
+    assert _ids(profiles.charts) == _ids(load_profiles().charts) - {_id(CHART)}
+    (told,) = [p for p in profiles.problems if p.code == "shipped_chart_not_used"]
+    assert told.path == str(path)
+    assert _id(CHART) in told.text
+    assert told.mend
+    assert len(profiles.problems) > 1  # and what is wrong in the file itself
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_an_own_chart_that_cannot_be_opened_keeps_out_the_shipped_one_of_its_file_name(
+    own: Path,
+) -> None:
+    (own / "charts" / f"{_id(CHART)}.toml").symlink_to(own / "nowhere.toml")
+    assert _id(CHART) not in _ids(load_profiles(own).charts)
+
+
+def test_the_id_inside_a_column_is_not_taken_for_the_charts(own: Path) -> None:
+    shipped = CHART_FILES[1]
+    text = f'maker = no quotes\n[[dimensions]]\nid = "{_id(shipped)}"\n'
+    _broken(own, text.encode())
+    assert _ids(load_profiles(own).charts) == _ids(load_profiles().charts)
+
+
+@pytest.mark.parametrize("name", [_id(CHART), "of-our-own"])
+def test_of_two_own_charts_with_one_id_neither_is_used_and_both_are_named(
+    own: Path, name: str
+) -> None:
+    """The later file name would win, and nobody would know which figures a size came from."""
+    first, second = own / "charts" / "a.toml", own / "charts" / "b.toml"
+    for path in (first, second):
+        path.write_bytes(CHART.read_bytes().replace(_ID_LINE, f'id = "{name}"'.encode()))
+    profiles = load_profiles(own)
+    assert _ids(profiles.charts) == _ids(load_profiles().charts) - {name}
+    assert name not in profiles.own_charts
+    told = profiles.problems[0]
+    assert (told.code, told.path) == ("same_id", str(second))
+    assert str(first) in told.text
+    assert "neither is used" in told.text
+    kept_out = [p.code for p in profiles.problems[1:]]
+    assert kept_out == (["shipped_chart_not_used"] if name == _id(CHART) else [])
+
+
+def test_an_own_chart_whose_id_a_broken_one_names_too_is_not_used(own: Path) -> None:
+    good = CHART.read_bytes().replace(_ID_LINE, b'id = "of-our-own"')
+    (own / "charts" / "a.toml").write_bytes(good)
+    (own / "charts" / "b.toml").write_bytes(good.replace(b'maker = "', b'# maker = "'))
+    assert load_profiles(own).own_charts == frozenset()
+
+
+def test_in_a_folder_used_instead_neither_of_two_with_one_id_is_used(tmp_path: Path) -> None:
+    for name in ("a.toml", "b.toml"):
+        (tmp_path / name).write_bytes(CHART.read_bytes())
+    profiles = load_profiles(charts=tmp_path)
+    assert profiles.charts == ()
+    assert [problem.code for problem in profiles.problems] == ["same_id"]
 
 
 @pytest.mark.parametrize(
@@ -299,21 +386,6 @@ def test_profiles_are_found_from_another_working_folder(tmp_path: Path) -> None:
         len(list((SHIPPED / "protocols").glob("*.toml"))),
     )
     assert demo == (demo_folder() is not None)
-
-
-def _id(path: Path) -> str:
-    return _value(path, "id")
-
-
-def _name(path: Path) -> str:
-    return _value(path, "name")
-
-
-def _value(path: Path, key: str) -> str:
-    for line in path.read_text(encoding="utf-8").splitlines():
-        if line.startswith(f"{key} = "):
-            return line.partition('"')[2].rpartition('"')[0]
-    raise AssertionError(f"no {key} in {path}")
 
 
 @pytest.mark.parametrize(

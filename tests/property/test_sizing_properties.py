@@ -50,15 +50,39 @@ class Expected:
     edges: Mapping[str, tuple[Decimal, Decimal]] = field(default_factory=dict)
 
 
-def _column(grid: Grid, name: str) -> list[tuple[Decimal, Decimal, bool]]:
-    """Return a column's ranges as they decide: low, high, and whether high is inside."""
-    ranges = [[low, high, True] for low, high in grid.columns[name]]
+@dataclass
+class Held:
+    """One range as it decides."""
+
+    low: Decimal
+    high: Decimal
+    low_inside: bool = True
+    high_inside: bool = True
+
+    def holds(self, value: Decimal) -> bool:
+        if value in (self.low, self.high):
+            return (value != self.low or self.low_inside) and (
+                value != self.high or self.high_inside
+            )
+        return self.low < value < self.high
+
+
+def _column(grid: Grid, name: str) -> list[Held]:
+    """Return a column's ranges as they decide."""
+    ranges = [Held(low, high) for low, high in grid.columns[name]]
     for one, other in pairwise(ranges):
-        gap = other[0] - one[1]
-        if 0 < gap <= grid.step:
-            one[1] = other[0] = (one[1] + other[0]) / 2
-            one[2] = False  # the midpoint itself goes to the larger
-    return [(Decimal(low), Decimal(high), bool(inside)) for low, high, inside in ranges]
+        gap = other.low - one.high
+        if gap <= 0:
+            continue
+        rule = "nearest" if gap <= grid.step else grid.gaps.get(name, "none")
+        if rule == "nearest":
+            one.high = other.low = (one.high + other.low) / 2
+            one.high_inside = False  # the midpoint itself goes to the larger
+        elif rule == "larger":
+            other.low, other.low_inside = one.high, False  # what is printed stays the smaller's
+        else:
+            assert rule == "none", f"this second implementation does not know the rule {rule}"
+    return ranges
 
 
 def _expected(grid: Grid, leg: Leg, *, prescribed: bool) -> Expected:
@@ -68,18 +92,14 @@ def _expected(grid: Grid, leg: Leg, *, prescribed: bool) -> Expected:
     ]
     names = [f"{size} {variant}".strip() for size, variant, _ in grid.rows]
 
-    def held(edges: tuple[Decimal, Decimal, bool], value: Decimal) -> bool:
-        low, high, inside = edges
-        return low <= value < high or (inside and value == high)
-
     def done(verdict: str, of: int, *, chosen: bool, others: tuple[str, ...] = ()) -> Expected:
         size, variant, _ = grid.rows[of]
-        edges = {name: edge[:2] for name, edge in rows[of].items()}
+        edges = {name: (edge.low, edge.high) for name, edge in rows[of].items()}
         if not chosen:
             return Expected(verdict, alternatives=others, of=of, edges=edges)
         return Expected(verdict, size, variant or None, others, of=of, edges=edges)
 
-    inside = [i for i, row in enumerate(rows) if all(held(row[n], leg[n]) for n in row)]
+    inside = [i for i, row in enumerate(rows) if all(row[n].holds(leg[n]) for n in row)]
     if len(inside) == 1:
         return done("fits", inside[0], chosen=True)
     if inside and prescribed:
@@ -87,7 +107,7 @@ def _expected(grid: Grid, leg: Leg, *, prescribed: bool) -> Expected:
     if inside:
         if grid.overlap == "ankle":
             room = {
-                i: min(leg["ankle"] - rows[i]["ankle"][0], rows[i]["ankle"][1] - leg["ankle"])
+                i: min(leg["ankle"] - rows[i]["ankle"].low, rows[i]["ankle"].high - leg["ankle"])
                 for i in inside
             }
             best = max(i for i in inside if room[i] == max(room.values()))
@@ -97,15 +117,17 @@ def _expected(grid: Grid, leg: Leg, *, prescribed: bool) -> Expected:
             "overlap", best, chosen=True, others=tuple(names[i] for i in inside if i != best)
         )
     used = {name: [row[name] for row in rows] for name in columns}
-    if any(not used[n][0][0] <= leg[n] <= max(e[1] for e in used[n]) for n in used):
+    if any(not used[n][0].low <= leg[n] <= max(e.high for e in used[n]) for n in used):
         verdict = "off_chart"
-    elif any(not any(held(edge, leg[n]) for edge in used[n]) for n in used):
+    elif any(not any(edge.holds(leg[n]) for edge in used[n]) for n in used):
         verdict = "between"
     else:
         verdict = "proportions"
-    short = [sum(max(e[0] - leg[n], leg[n] - e[1], Decimal(0)) for n, e in r.items()) for r in rows]
+    short = [
+        sum(max(e.low - leg[n], leg[n] - e.high, Decimal(0)) for n, e in r.items()) for r in rows
+    ]
     nearest = [i for i, gap in enumerate(short) if gap == min(short)]
-    edges = {name: edge[:2] for name, edge in rows[nearest[0]].items()}
+    edges = {name: (edge.low, edge.high) for name, edge in rows[nearest[0]].items()}
     return Expected(verdict, nearest=tuple(names[i] for i in nearest), of=nearest[0], edges=edges)
 
 

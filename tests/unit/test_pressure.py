@@ -302,9 +302,9 @@ def test_every_shipped_class_names_its_source_and_how_it_is_known(name: str) -> 
         ('points = ["C", "D"]', 'of = "Y", points = ["C"]', "from the ankle"),
         ("low_percent = 50", "low_percent = 90", "percentage is above"),
         ("low = 3.1, high = 4.3", "low = 4.4, high = 4.3", "printed: the lowest"),
-        ("[residual_source]", "[left_out]", "Extra inputs"),
-        ('unit = "kPa"', 'unit = "psi"', "kPa"),
-        ("format = 1", "format = 2", "1"),
+        ("[residual_source]", "[left_out]", "means nothing here"),
+        ('unit = "kPa"', 'unit = "psi"', "'psi' is not allowed"),
+        ("format = 1", "format = 2", "'2' is not allowed"),
     ],
 )
 def test_a_file_that_contradicts_itself_is_refused(old: str, new: str, told: str) -> None:

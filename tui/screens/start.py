@@ -263,8 +263,8 @@ class StartScreen(WorkScreen):
 
     def _show_lines(self, index: int | None = None) -> None:
         field = self.active_line
-        if field is None:
-            return  # the screen was left meanwhile
+        if field is None or not self.query(PickList):
+            return  # the screen was left meanwhile, or is being taken down
         app, before = self.desk_app, self._marked()
         self._lines = start_lines(
             app.sessions.values(), app.now().date(), field.text, self._stopped
