@@ -17,7 +17,7 @@ from fitcore.doubts.repeats import (
     swollen_sides,
 )
 from fitcore.file_flags import file_flags
-from fitcore.flags import Flag, Level
+from fitcore.flags import Flag, Level, worst_first
 from fitcore.leg_fit import LegFit, fit_one_leg
 from fitcore.moment.conditions import Earlier, judge_conditions
 from fitcore.pair_fit import PairFit, fit_pairs
@@ -25,6 +25,7 @@ from fitcore.points import LEGS, Kind, Place, Side
 from fitcore.record.last_time import LastTime
 from fitcore.record.readings import Readings
 from fitcore.safety.clearance import SessionClearance, judge_clearance
+from fitcore.safety.screening_age import asked_long_ago
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ def fit_session(
     *,
     on: date,
     own_error: RepeatErrorOf | None = None,
+    linked: Sequence[Session] = (),
 ) -> SessionFit:
     """Judge a session: every leg against every chart.
 
@@ -82,6 +84,7 @@ def fit_session(
         earlier: the client's sessions before this one, newest first, to compare with.
         on: the day something would be fitted.
         own_error: the measurer's own repeat error in mm, where enough is known of it.
+        linked: all sessions under the person's other codes, for screening alone.
 
     Returns:
         Legs left first; a leg counts where it was to be measured or has a reading.
@@ -89,7 +92,7 @@ def fit_session(
     readings = Readings(session)
     sides = legs_of(session, readings)
     last = LastTime(earlier)
-    cleared = judge_clearance(session, readings, rules, on=on, last=last)
+    cleared = judge_clearance(session, readings, rules, on=on, last=last, linked=linked)
     doubts = _reading_flags(session, readings, rules, last)
     repeat = rules.repeat_of(session)
     untrusted = differing(readings, repeat) | {
@@ -103,15 +106,20 @@ def fit_session(
     )
     doubtful = doubted_places(doubts) | cleared.calves.repeats
     for leg in legs:
+        asking = [fit for fit in leg.charts if _asks_for_repeats(fit, rules)]
         doubtful |= near_edges(
             leg.side,
-            [(fit.chart, fit.answer) for fit in leg.charts if _asks_for_repeats(fit, rules)],
+            [(fit.chart, fit.answer) for fit in asking],
             repeat,
             partial(readings.adopted, leg.side),
         )
+        # What the result would call *measure again* is asked for while the tape is at hand.
+        again = (fit.places_named(leg.side) for fit in asking if fit.asks_again)
+        doubtful |= {place for places in again for place in places}
     flags = [
         *file_flags(session, readings),
         *cleared.calves.flags(),
+        *asked_long_ago(session, readings, rules.screening),
         *judge_conditions(
             session,
             readings,
@@ -126,7 +134,7 @@ def fit_session(
     return SessionFit(
         session,
         session.text("client"),
-        _worst_first(flags),
+        worst_first(dict.fromkeys(flags)),
         legs,
         cleared,
         doubtful,
@@ -181,8 +189,3 @@ def _earlier(last: LastTime, rules: Rules, side: Side) -> Earlier | None:
 def _tape_rule(session: Session, rules: Rules) -> str:
     protocol = rules.protocol_of(session)
     return protocol.tape_rule if protocol is not None else ""
-
-
-def _worst_first(flags: Sequence[Flag]) -> tuple[Flag, ...]:
-    worst_first = (Level.BLOCK, Level.WARN, Level.NOTE)
-    return tuple(sorted(dict.fromkeys(flags), key=lambda flag: worst_first.index(flag.level)))

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from fitcore.points import Kind
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fitcore.points import Kind, Point, Side
+    from fitcore.points import Point, Side
 
 
 class Level(StrEnum):
@@ -44,6 +46,33 @@ class Flag:
             "kind": self.kind.value if self.kind else None,
             "text": self.text,
         }
+
+
+_ASKED_TODAY = ("calves_differ", "other_leg")
+"""Differences between the legs: new swelling of one leg is for somebody to see today."""
+
+
+def urgency(flag: Flag) -> int:
+    """Return how soon somebody must act on a flag, among those of its level: 0 first.
+
+    Notes are alike: what is explained and noted waits for nobody.
+    """
+    if flag.level is Level.NOTE:
+        return 2
+    if flag.code in _ASKED_TODAY and flag.kind is not Kind.LENGTH:
+        return 0
+    return 1 if flag.about in ("screening", "reading") else 2
+
+
+def bears_on(flag: Flag, side: Side) -> bool:
+    """Whether a flag is of one leg: a difference between the legs is of both."""
+    return flag.side is None or flag.side == side or flag.code in _ASKED_TODAY
+
+
+def worst_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
+    """Sort flags by level, then by how soon somebody must act; the rest as it stands."""
+    levels = (Level.BLOCK, Level.WARN, Level.NOTE)
+    return tuple(sorted(flags, key=lambda flag: (levels.index(flag.level), urgency(flag))))
 
 
 def told_once(flags: Iterable[Flag]) -> tuple[Flag, ...]:

@@ -16,7 +16,7 @@ from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning, mornin
 from fitcore.points import place_words
 from fitcore.safety.outcomes import Clearance
 from fitcore.safety.shape import recorded_shapes, shape_words
-from fitcore.suitability import garment_cautions, why_not_suitable
+from fitcore.suitability import chart_errors, garment_cautions, what_rules_out
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.charts.chart import Chart
+    from fitcore.lint.chart_remark import ChartRemark
     from fitcore.points import Place, Side
     from fitcore.record.readings import Adopted, Readings
     from fitcore.safety.clearance import SessionClearance
@@ -50,11 +51,27 @@ class ChartFit:
     summary: Summary
     firmer: str | None
     """A smaller size that holds too, for whoever likes a firmer hold; None where none may be."""
+    errors: tuple[ChartRemark, ...] = ()
+    """What is surely wrong in the chart: nothing it says is offered."""
+    again: tuple[str, ...] = ()
+    """Dimensions whose readings cannot be right or do not agree."""
+
+    def places_named(self, side: Side) -> tuple[Place, ...]:
+        """Return the measures its words name as doubtful or near an edge, the worst first."""
+        near = self.summary.code in ("measure_again", "edge")
+        names = (*self.again, self.summary.dimension if near else None)
+        found = (d for name in names for d in self.chart.dimensions if d.id == name)
+        return tuple(dict.fromkeys((side, d.point, d.kind) for d in found))
+
+    @property
+    def asks_again(self) -> bool:
+        """Whether it says that a measure be read once more because it lies so near an edge."""
+        return self.summary.code == "measure_again" and not self.again
 
     @property
     def kept_back(self) -> bool:
-        """Whether no size of it may be offered: by clearance, the leg's shape, or its readings."""
-        return not self.offer.offered or bool(self.shape or self.untrusted)
+        """Whether none may be offered: by clearance, the chart, the leg's shape, its readings."""
+        return not self.offer.offered or bool(self.errors or self.shape or self.untrusted)
 
     @property
     def offered(self) -> bool:
@@ -64,6 +81,8 @@ class ChartFit:
     @property
     def offered_why(self) -> str:
         """Why, or why not."""
+        if self.errors:
+            return self.answer.reasons[0]
         if self.offer.offered and (self.shape or self.untrusted):
             return self.shape or self.untrusted
         if self.offer.offered and self.answer.size is None:
@@ -77,6 +96,8 @@ class ChartFit:
             "chart": self.chart.id,
             "invented": self.chart.invented,
             "verdict": answer.verdict.value,
+            "unsuitable": answer.unsuitable or None,
+            "chart_errors": [error.as_json() for error in self.errors],
             "size": answer.size,
             "variant": answer.variant,
             "alternatives": list(answer.alternatives),
@@ -159,7 +180,14 @@ def fit_one_leg(
         readings,
         side,
         recorded_shapes(session, side),
-        leg_morning(session, readings, side, rules.swelling, hours),
+        leg_morning(
+            session,
+            readings,
+            side,
+            rules.swelling,
+            hours,
+            early_until=float(rules.time.late_in_day.note_after_hours),
+        ),
         own_error,
         untrusted,
     )
@@ -178,9 +206,10 @@ def fit_one_leg(
 def fit_leg(cleared: SessionClearance, readings: Readings, side: Side, chart: Chart) -> SizeAnswer:
     """Judge one leg against one chart, suitability first; in words, without certainty."""
     session = cleared.session
-    unsuitable = why_not_suitable(cleared, side, chart)
-    if unsuitable:
-        return SizeAnswer(Verdict.NOT_SUITABLE, reasons=(unsuitable,))
+    unsuitable = what_rules_out(cleared, side, chart)
+    if unsuitable is not None:
+        reasons, code = (unsuitable.text,), unsuitable.code
+        return SizeAnswer(Verdict.NOT_SUITABLE, reasons=reasons, unsuitable=code)
     answer = decide_size(chart, partial(readings.adopted, side), prescribed=_is_prescribed(cleared))
     cautions = (
         *answer.cautions,
@@ -212,7 +241,9 @@ class _Leg:
             nothing = summarise(
                 chart, answer, rules, share=None, change=None, spreads={}, prescribed=prescribed
             )
-            return ChartFit(chart, answer, None, cleared.leg(side), shape, "", None, nothing, None)
+            errors = chart_errors(cleared.rules, chart)
+            offer = cleared.leg(side)
+            return ChartFit(chart, answer, None, offer, shape, "", None, nothing, None, errors)
         spreads = size_errors(
             chart, measured, rules, repeat_error=self.own_error, unit_of=self._unit_of
         )
@@ -229,14 +260,17 @@ class _Leg:
             spreads=spreads,
             prescribed=prescribed,
             differing=again,
-            morning=morning_words(by_morning),
+            # What was read as early as can be asked is not asked to be read earlier.
+            morning="" if self.morning.early else morning_words(by_morning),
         )
         if shape:
             summary = Summary("made_to_measure", shape)
         offer = cleared.offer(side, chart)
         firmer = self._firmer(chart, answer, values, offer)
         why = _untrusted_words(again)
-        return ChartFit(chart, answer, by_morning, offer, shape, why, share, summary, firmer)
+        return ChartFit(
+            chart, answer, by_morning, offer, shape, why, share, summary, firmer, again=again
+        )
 
     def _firmer(
         self,

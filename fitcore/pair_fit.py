@@ -28,6 +28,8 @@ class PairFit:
     """Whether both legs have the same size; None where one of them has none."""
     text: str
     """In words; empty where there is nothing to say of the two together."""
+    sizes: str = ""
+    """What of the words is about two different sizes: it bears on the order, so it stands first."""
 
     def as_json(self) -> dict[str, object]:
         """Return it in the shape `fit --json` prints."""
@@ -54,18 +56,19 @@ def _fit_pair(left: ChartFit, right: ChartFit, rules: CertaintyRules) -> PairFit
     together = None
     if left.certainty is not None and right.certainty is not None:
         together = pair_certainty(left.certainty, right.certainty)
-        told.append(pair_words(left.certainty, right.certainty, rules))
+        if not (left.summary.foot_guessed or right.summary.foot_guessed):
+            told.append(pair_words(left.certainty, right.certainty, rules))
     sizes = [(fit.answer.size, fit.answer.variant) for fit in (left, right)]
     same = sizes[0] == sizes[1] if all(size for size, _ in sizes) else None
+    two = ""
     if same is False and chart.sold == "pair":
-        told.append(
-            say(
-                "Sold in pairs: LEFT {left} and RIGHT {right} are two pairs, or another make.",
-                left=_name(*sizes[0]),
-                right=_name(*sizes[1]),
-            )
+        two = say(
+            "Sold in pairs: LEFT {left} and RIGHT {right} are two pairs, or another make.",
+            left=_name(*sizes[0]),
+            right=_name(*sizes[1]),
         )
-    return PairFit(chart, together, same, " ".join(told))
+        told.insert(0, two)
+    return PairFit(chart, together, same, " ".join(told), two)
 
 
 def _name(size: str | None, variant: str | None) -> str:

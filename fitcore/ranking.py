@@ -6,6 +6,7 @@ another maker's sake, and no size is ever carried from one chart to another: mak
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -42,6 +43,8 @@ class RankedChart:
     favourite: bool
     fell_away: str
     """Why it is not among those to choose from; empty where it is."""
+    title: str
+    """Maker and line; two of one name are told apart, such as an own copy saved unchanged."""
 
     @property
     def chart(self) -> Chart:
@@ -56,9 +59,10 @@ class RankedChart:
 def rank_charts(fit: SessionFit) -> tuple[RankedChart, ...]:
     """Put the charts of a session in the order to look at them.
 
-    In turn: a size for every leg; one that may be offered; a favourite of the service; a foot
-    covered for travel; one size that holds rather than several; clear of the edge; certainty in
-    steps of a tenth; no caution about posture or foot; the least distance to an edge; the name.
+    In turn: a size for every leg; a garment that suits; one that may be offered; a favourite of the
+    service; a foot covered for travel; one size that holds rather than several; clear of the edge;
+    certainty in steps of a tenth; no caution about posture or foot; the least distance to an edge;
+    the name.
 
     Args:
         fit: the session, judged.
@@ -68,8 +72,16 @@ def rank_charts(fit: SessionFit) -> tuple[RankedChart, ...]:
     """
     favourites = fit.clearance.rules.favourites
     pairs = {pair.chart.id: pair for pair in fit.pairs}
+    count = Counter(chart_fit.chart.title for leg in fit.legs[:1] for chart_fit in leg.charts)
+    own = fit.clearance.rules.own_charts
     rows = [
-        RankedChart(legs, pairs.get(legs[0].chart.id), legs[0].chart.id in favourites, _why(legs))
+        RankedChart(
+            legs,
+            pairs.get(legs[0].chart.id),
+            legs[0].chart.id in favourites,
+            _why(legs),
+            _title(legs[0].chart, count, own),
+        )
         for legs in zip(*(leg.charts for leg in fit.legs), strict=True)
     ]
     travel = "travel" in fit.session.answer("purpose").values
@@ -81,6 +93,7 @@ def _key(row: RankedChart, *, travel: bool) -> tuple[object, ...]:
     sure = min((leg.certainty or 0.0 for leg in legs), default=0.0)
     return (
         max(_STANDING.index(leg.answer.verdict) > 1 for leg in legs),
+        sum(leg.answer.verdict is Verdict.NOT_SUITABLE for leg in legs),
         sum(not leg.offered for leg in legs),
         not row.favourite,
         travel and row.chart.form == "footless_sleeve",
@@ -90,7 +103,17 @@ def _key(row: RankedChart, *, travel: bool) -> tuple[object, ...]:
         any(leg.answer.cautions for leg in legs),
         -_least_margin(legs),
         row.chart.title,
+        row.chart.id,
     )
+
+
+def _title(chart: Chart, count: Counter[str], own: Collection[str]) -> str:
+    """Return a chart's name, and more where another one has the same."""
+    if count[chart.title] < 2:
+        return chart.title
+    if chart.id in own:
+        return say("own copy: {chart} ({id})", chart=chart.title, id=chart.id)
+    return say("shipped: {chart}", chart=chart.title)
 
 
 def _least_margin(legs: Collection[ChartFit]) -> Decimal:

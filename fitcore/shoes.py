@@ -41,6 +41,15 @@ _LIMITS: dict[ShoeSystem, tuple[int, int]] = {
     "us_women": (-4, 22),
     "mondo": (150, 360),
 }
+_STEPS: dict[ShoeSystem, tuple[Decimal, ...]] = {
+    # Whole and half sizes are what is printed in shoes (public size lists after ISO 19407, second
+    # hand); Mondopoint goes from zero in steps of 5 or of 7.5 mm (ISO 9407, read).
+    "eu": (Decimal("0.5"),),
+    "uk": (Decimal("0.5"),),
+    "us_men": (Decimal("0.5"),),
+    "us_women": (Decimal("0.5"),),
+    "mondo": (Decimal(5), Decimal("7.5")),
+}
 _WORDS: dict[str, ShoeSystem] = {
     "eu": "eu",
     "uk": "uk",
@@ -122,6 +131,30 @@ def judge_shoe_size(value: Decimal, system: ShoeSystem) -> Problem | None:
             high=high,
         ),
         mend=say("Check the number and the system (EU, UK, US M, US W)."),
+    )
+
+
+def judge_shoe_step(value: Decimal, system: ShoeSystem) -> Problem | None:
+    """Return why no shoe has this size printed in it, or None.
+
+    A doubt only: a maker may print thirds, and whoever looked may keep the number.
+    """
+    if any(value % step == 0 for step in _STEPS[system]):
+        return None
+    steps = (
+        say("sizes go in steps of 5 or 7.5 mm")
+        if system == "mondo"
+        else say("sizes are whole or half")
+    )
+    return Problem(
+        code="shoe_step",
+        text=say(
+            "{system} {value}: such {steps}.",
+            system=system_words(system),
+            value=plain(value),
+            steps=steps,
+        ),
+        mend=say("Is it a shoe size at all? Look in the shoe, or measure the foot in cm."),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -38,6 +39,7 @@ def chart_lines(
     favourites: Collection[str],
     on: date,
     wanted: str,
+    wrong: Collection[str] = (),
 ) -> list[ChartLine]:
     """Return the lines whose names hold what is looked for.
 
@@ -49,6 +51,7 @@ def chart_lines(
         favourites: ids of the charts used most; they stand first.
         on: today.
         wanted: part of a maker's, a line's or a chart's name.
+        wrong: ids of charts with a surely wrong figure in them: no leg is offered a size of one.
     """
     lines = [
         ChartLine(
@@ -63,12 +66,16 @@ def chart_lines(
         ChartLine(name, title or name, say("! cannot be used: open to mend it"))
         for name, title in sorted(broken.items())
     ]
-    sorted_charts = sorted(charts, key=lambda c: (c.id not in favourites, c.title.casefold(), c.id))
+    sorted_charts = sorted(
+        charts,
+        key=lambda c: (c.id not in wrong, c.id not in favourites, c.title.casefold(), c.id),
+    )
+    shared = {title for title, count in Counter(c.title for c in charts).items() if count > 1}
     lines += [
         ChartLine(
             chart.id,
             chart.title,
-            _state(chart, own, favourites, on),
+            _state(chart, own, favourites, on, wrong=wrong, shared=shared),
             favourite=chart.id in favourites,
         )
         for chart in sorted_charts
@@ -100,8 +107,18 @@ def _unfinished(grid: ChartGrid) -> str:
     return say("! not finished: {rows} sizes typed", rows=len(grid.table.rows))
 
 
-def _state(chart: Chart, own: Collection[str], favourites: Collection[str], on: date) -> str:
-    told = [say("own") if chart.id in own else say("shipped")]
+def _state(
+    chart: Chart,
+    own: Collection[str],
+    favourites: Collection[str],
+    on: date,
+    *,
+    wrong: Collection[str],
+    shared: Collection[str],
+) -> str:
+    told = [say("! ERROR, not used: open to mend it")] if chart.id in wrong else []
+    mine = say("own copy {id}", id=chart.id) if chart.title in shared else say("own")
+    told.append(mine if chart.id in own else say("shipped"))
     if chart.valid_until is not None and chart.valid_until < on:
         told.append(say("! EXPIRED {date}", date=chart.valid_until.isoformat()))
     if chart.valid_from is not None and chart.valid_from > on:

@@ -10,6 +10,8 @@ from fitcore.protocol import Step, done_reading, next_open, plan
 from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from fitcore.fit import SessionFit
     from fitcore.flags import Flag
     from fitcore.points import Place, Side
@@ -29,7 +31,13 @@ class View:
     clearance: SessionClearance
 
 
-def look(session: Session, sides: tuple[Side, ...], protocol: Protocol, fit: SessionFit) -> View:
+def look(
+    session: Session,
+    sides: tuple[Side, ...],
+    protocol: Protocol,
+    fit: SessionFit,
+    again: Mapping[Place, int] | None = None,
+) -> View:
     """Work out what follows from a session.
 
     Args:
@@ -37,12 +45,14 @@ def look(session: Session, sides: tuple[Side, ...], protocol: Protocol, fit: Ses
         sides: the legs to be measured, left first.
         protocol: the protocol it follows.
         fit: all judgements on it.
+        again: how many times round a place is to be read because somebody wants to see it again.
     """
     readings = Readings(session)
     rule = protocol.repeat
 
     def wanted(place: Place) -> int:
-        return rounds_wanted(session, readings, rule, place, fit.doubtful)
+        rounds = rounds_wanted(session, readings, rule, place, fit.doubtful)
+        return max(rounds, (again or {}).get(place, 0))
 
     def at_once(side: Side) -> bool:
         return repeat_way(session, rule, side) == "each_point"

@@ -169,6 +169,7 @@ def doubt_words(codes: Collection[str]) -> str:
         "last_time": say("unlike last time"),
         "same_both_legs": say("same as other leg"),
         "tape_too_short": say("tape too short"),
+        "shoe_step": say("no such size?"),
         "soft_range": say("unusual, kept"),
     }
     return next((f" ! {word}" for code, word in words.items() if code in codes), "")

@@ -5,15 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from fitcore.doubts.shoe_doubts import doubt_other_foot, doubt_shoe
 from fitcore.doubts.typed_doubts import doubt_typed
 from fitcore.flags import Flag, Level, codes_to_store
 from fitcore.moment.spacing import SET_TOOK_LONG
-from fitcore.points import other_side
+from fitcore.points import Kind, Point, other_side
 from fitcore.problems import UnitError
 from fitcore.record.edits import Typed, parse_typed
 from fitcore.record.reasons import wants_reason
 from fitcore.shoes import ShoeSize
+from fitcore.units import show_length
 from fitcore.words import say
+from tui.desk_again import arrival_words
 from tui.desk_conditions import standing_flags, unanswered
 from tui.start_list import last_remark
 from tui.telling import flag_words, more_words, page
@@ -23,7 +26,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fitcore.points import Place
-    from fitcore.units import Length
     from tui.desk import Desk
 
 Outcome = Literal["ready", "nothing_typed", "refused", "look_again", "needs_reason"]
@@ -70,7 +72,8 @@ def judge_typed(desk: Desk, text: str, *, seen: bool) -> Judged:
         typed = parse_typed(step.kind, text, desk.unit, or_shoe=step.or_shoe)
     except UnitError as error:
         return Judged("refused", f"{error.problem.text} {error.problem.mend}")
-    found = () if isinstance(typed, ShoeSize) else _doubts(desk, typed)
+    shoe = isinstance(typed, ShoeSize)
+    found = _doubts(desk, typed)
     timed = desk.time_flags()
     told = sorted((f for f in found if f.level is not Level.NOTE), key=_rank)
     blocks = unanswered(desk, timed)
@@ -81,7 +84,8 @@ def judge_typed(desk: Desk, text: str, *, seen: bool) -> Judged:
     news = page([*again, *untold], number)
     # A doubt about another point than the one just typed is not stored beside this one, nor what
     # nobody was told of.
-    about_this = [f for f in found if (f.side, f.point, f.kind) == step.place]
+    about_this = [f for f in found if shoe or (f.side, f.point) == step.place[:2]]
+    about_this = [f for f in about_this if shoe or f.kind in (step.kind, Kind.SHOE)]
     known = [f for f in timed if f in news or desk.telling.told([f])]
     codes = codes_to_store((*about_this, *known))
     if not number and not news:
@@ -101,7 +105,7 @@ def opening_words(desk: Desk, before: str = "") -> tuple[str, tuple[Flag, ...]]:
     """
     remark = last_remark(desk.session)
     noted = say("Noted before: {remark}", remark=remark) if remark else ""
-    above = _SIGN.join(text for text in (before, noted) if text)
+    above = _SIGN.join(text for text in (before, noted, arrival_words(desk)) if text)
     words, tells = _news(desk, above)
     return _SIGN.join(text for text in (above, words) if text), tells
 
@@ -156,7 +160,26 @@ def _message(number: str, flags: Sequence[Flag], end: str) -> str:
     return " ".join([_SIGN.join(text for text in paragraphs if text), end]).strip()
 
 
-def _doubts(desk: Desk, typed: Length) -> tuple[Flag, ...]:
+def _doubts(desk: Desk, typed: Typed) -> tuple[Flag, ...]:
+    return (*_doubts_of(desk, typed), *_foot_doubts(desk, typed))
+
+
+def _foot_doubts(desk: Desk, typed: Typed) -> tuple[Flag, ...]:
+    """Ask about a foot length unlike what it would correct; a shoe size names its system."""
+    here = desk.reading_here
+    if here is None or isinstance(typed, ShoeSize) or desk.step.point is not Point.FOOT:
+        return ()
+    if desk.step.kind is Kind.GIRTH:
+        return ()
+    found = doubt_other_foot(here, typed.mm, show_length(typed.mm, typed.typed, typed.unit))
+    return () if found is None else (found,)
+
+
+def _doubts_of(desk: Desk, typed: Typed) -> tuple[Flag, ...]:
+    if isinstance(typed, ShoeSize):
+        # A number meant for another field reads as a size of shoe, too: it is asked about as well.
+        ranges = desk.profiles.rules.ranges
+        return doubt_shoe(ranges, desk.step.place, typed.value, typed.system)
     return doubt_typed(
         desk.session,
         desk.step.place,

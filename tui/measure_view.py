@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from fitcore.flags import Level
+from fitcore.instants import hours_between
 from fitcore.moment.spacing import SET_TOOK_LONG
 from fitcore.points import LEGS, Kind, Place, Point, Side, other_side, place_words, side_words
 from fitcore.protocol import done_reading, is_done
 from fitcore.words import say
-from tui.desk_words import place_rows, reading_words
+from tui.desk_words import place_rows, reading_words, usual_words
 from tui.leg_drawing import draw_leg
 
 if TYPE_CHECKING:
@@ -38,7 +40,8 @@ def beside_field(desk: Desk) -> str:
         return say("recorded, not shown yet")
     if desk.step.kind is Kind.SHOE:
         return say("such as 39, UK 6, US W 8")
-    return desk.usual_words()
+    known = desk.profiles.rules.ranges.of(desk.step.point, desk.step.kind)
+    return usual_words(known, desk.unit)
 
 
 def hint(desk: Desk) -> str:
@@ -134,7 +137,9 @@ def hours_content(desk: Desk) -> Content:
         if other in desk.sides and other is not desk.step.side
         else ""
     )
-    hours, flags = desk.hours_up(), desk.time_flags()
+    rising = desk.session.value("rising_at")
+    hours = hours_between(rising, desk.now()) if isinstance(rising, datetime) else None
+    flags = desk.time_flags()
     most = desk.profiles.rules.time.rising_time.block_after_hours
     if hours is not None and hours > float(most):
         return Content.assemble(told, (say("! Up since another day: F7, ask again."), "bold"))

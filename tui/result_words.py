@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 from fitcore.charts.outcome import Verdict
 from fitcore.charts.sizing import Margin, SizeAnswer, dimension_words
-from fitcore.flags import Level, told_once
+from fitcore.flags import Flag, Level, bears_on, told_once, urgency
+from fitcore.moment.morning import morning_words
 from fitcore.points import side_words
+from fitcore.suitability import unsuitable_words
 from fitcore.units import show_cm
 from fitcore.words import say
 
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from fitcore.charts.chart import Chart
     from fitcore.fit import SessionFit
     from fitcore.leg_fit import ChartFit, LegFit
+    from fitcore.points import Side
 
 
 def cell_words(fit: ChartFit) -> str:
@@ -45,31 +48,73 @@ def sureness_words(fit: ChartFit) -> str:
     }[fit.summary.code]
 
 
-def note_lines(fit: SessionFit) -> list[str]:
-    """Return the notes on a session: what was not taken and why first, remarks, then flags."""
-    signs = {Level.BLOCK: "!!", Level.WARN: "!", Level.NOTE: "-"}
-    lines = [
-        f"! {side_words(leg.side)}: {missing}" for leg in fit.legs for missing in leg.not_taken
-    ]
+_BLOCK, _TODAY, _NOT_TAKEN, _REMARK, _DOUBT, _NOTE = range(6)
+"""The order of notes, the worst first."""
+
+
+def note_lines(fit: SessionFit, side: Side | None = None) -> list[str]:
+    """Return the notes on a session, the worst first; remarks and what was not taken among them.
+
+    Args:
+        fit: the session, judged.
+        side: the leg shown: of two notes alike in rank its own stands first.
+    """
+    found: list[tuple[int, bool, str]] = []
+    for leg in fit.legs:
+        other = side not in (None, leg.side)
+        found += [
+            (_NOT_TAKEN, other, f"! {side_words(leg.side)}: {missing}") for missing in leg.not_taken
+        ]
     remarks = fit.session.heads.heads_of("remarks")
-    lines += [say("! remark: {text}", text=entry.text("text")) for entry in remarks]
-    lines += [
-        f"{signs[flag.level]} {side_words(flag.side)}: {flag.text}"
-        if flag.side and not flag.text.startswith(side_words(flag.side))
-        else f"{signs[flag.level]} {flag.text}"
+    found += [
+        (_REMARK, False, say("! remark: {text}", text=entry.text("text"))) for entry in remarks
+    ]
+    found += [
+        (_rank(flag), side is not None and not bears_on(flag, side), _flag_words(flag))
         for flag in told_once(fit.flags)
     ]
+    found += [(_NOTE, side not in (None, leg_side), words) for leg_side, words in _hour_notes(fit)]
+    return [words for _, _, words in sorted(found, key=lambda note: note[:2])]
+
+
+def _rank(flag: Flag) -> int:
+    if flag.level is Level.BLOCK:
+        return _BLOCK
+    if flag.level is Level.NOTE:
+        return _NOTE
+    return _TODAY if urgency(flag) == 0 else _DOUBT
+
+
+def _flag_words(flag: Flag) -> str:
+    sign = {Level.BLOCK: "!!", Level.WARN: "!", Level.NOTE: "-"}[flag.level]
+    if flag.side and not flag.text.startswith(side_words(flag.side)):
+        return f"{sign} {side_words(flag.side)}: {flag.text}"
+    return f"{sign} {flag.text}"
+
+
+def _hour_notes(fit: SessionFit) -> list[tuple[Side, str]]:
+    """Say how long after rising each leg was read where no doubt says it."""
+    lines = []
     late = {flag.side for flag in fit.flags if flag.code == "late_in_day"}
     for leg in fit.legs:
         if leg.times is None or leg.side in late:  # the doubt says how long already
             continue
         side, hours = side_words(leg.side), leg.times.hours_up
-        lines.append(
+        words = (
             say("- {side}: time of rising not known; a leg swells during the day", side=side)
             if hours is None
             else say("- {side}: {hours:.1f} h after rising", side=side, hours=hours)
         )
+        lines.append((leg.side, words))
     return lines
+
+
+def morning_line(fit: ChartFit) -> str:
+    """Return what may be otherwise by the morning, behind its sign; empty where nothing is."""
+    words = morning_words(fit.morning)
+    if not words or words in fit.summary.text or fit.morning is None:
+        return ""
+    return f"! {words}" if fit.morning.early is None else f"- {words}"
 
 
 def verdict_words(answer: SizeAnswer) -> str:
@@ -85,7 +130,7 @@ def verdict_words(answer: SizeAnswer) -> str:
         Verdict.BETWEEN: say("between two sizes"),
         Verdict.OFF_CHART: say("outside all sizes"),
         Verdict.PROPORTIONS: say("sizes disagree"),
-        Verdict.NOT_SUITABLE: say("not suitable"),
+        Verdict.NOT_SUITABLE: unsuitable_words(answer.unsuitable),
         Verdict.NOT_MEASURED: say("not measured"),
     }
     return words[answer.verdict]

@@ -56,7 +56,7 @@ def step_of(desk: Desk, flag: Flag) -> Step | None:
         for step in desk.steps
         if step.point is flag.point
         and (flag.side is None or step.side is flag.side)
-        and step.kind is (flag.kind or step.kind)
+        and (step.kind is (flag.kind or step.kind) or (step.or_shoe and flag.kind is Kind.SHOE))
     ]
     still_open = [step for step in steps if not is_done(step, desk.readings)]
     return next(iter(still_open), steps[-1] if steps else None)

@@ -41,6 +41,8 @@ class Spread:
     """Mark to mark on the tape, mm or sizes; 0 for a value that is not rounded."""
     again: float | None = None
     """The standard error if it were read once more; None where reading again would not help."""
+    good_to_mm: Decimal | None = None
+    """How far off a foot may be that was taken from a shoe size; None for what was measured."""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.error) and self.error >= 0 and self.step >= 0):

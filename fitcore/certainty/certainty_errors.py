@@ -14,7 +14,7 @@ from fitcore.certainty.certainty import Spread
 from fitcore.charts.sizing import adopted_for
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
-from fitcore.shoes import shoe_size
+from fitcore.shoes import FOOT_UNCERTAINTY_MM, shoe_size
 from fitcore.units import Unit
 
 if TYPE_CHECKING:
@@ -117,10 +117,10 @@ def _of_a_tape(
 def _of_a_shoe(dimension: Dimension, adopted: Adopted, rules: CertaintyRules) -> Spread:
     shoe = rules.shoe
     if dimension.system is None:
-        return Spread(shoe.inferred.mm)
+        return Spread(shoe.inferred.mm, good_to_mm=FOOT_UNCERTAINTY_MM)
     scale = _sizes_per_mm(dimension.system)
     if adopted.system != dimension.system or adopted.value is None:
-        return Spread(shoe.inferred.mm * scale)
+        return Spread(shoe.inferred.mm * scale, good_to_mm=FOOT_UNCERTAINTY_MM)
     step = shoe.mondo_step if dimension.system == "mondo" else shoe.step
     return Spread(shoe.asked.mm * scale, _on_grid(adopted.value, step))
 

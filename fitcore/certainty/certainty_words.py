@@ -39,6 +39,8 @@ class Summary:
     """The value nearest to changing the outcome; None where none is told."""
     mm: Decimal | None = None
     """What would have to be added to it, in mm; negative for a smaller one."""
+    foot_guessed: bool = False
+    """Whether it hangs on a foot taken from a shoe size, which asking again makes no surer."""
 
 
 def summarise(
@@ -56,7 +58,8 @@ def summarise(
     """Sum up one chart's answer for one leg: the first that holds of these.
 
     No size to judge; readings that differ; too uncertain where another reading would help; another
-    size by morning; on the edge; no size in this chart; clear of the edge.
+    size by morning; a foot that a shoe size tells less closely than the edge is near; on the edge;
+    no size in this chart; clear of the edge.
 
     Args:
         chart: the chart.
@@ -84,6 +87,9 @@ def summarise(
         return _about(change, "measure_again", f"{again} {morning}".rstrip())
     if morning:
         return Summary("morning", morning)
+    guessed = _foot_guessed(answer, change, spreads)
+    if guessed is not None:
+        return guessed
     if share < rules.words.clear_from.share:
         return _about(change, "edge", say("On the edge: {near}; {sure}.", near=near, sure=sure))
     if answer.verdict in _WITHOUT_SIZE:
@@ -119,9 +125,9 @@ def pair_certainty(left: float, right: float) -> float:
 
 
 def pair_words(left: float, right: float, rules: CertaintyRules) -> str:
-    """Say how sure both legs' sizes are together, and under which condition."""
+    """Say how sure both legs' sizes are together, and that one slip made at both is not counted."""
     together = certainty_words(pair_certainty(left, right), rules)
-    return say("Both legs: {together}, if independent.", together=together)
+    return say("Both legs: {together}, unless one slip was made at both.", together=together)
 
 
 def firmer_size(
@@ -174,6 +180,35 @@ def _about(change: Change | None, code: SummaryCode, text: str) -> Summary:
     return Summary(code, text, change.dimension, change.mm)
 
 
+def _foot_guessed(
+    answer: SizeAnswer, change: Change | None, spreads: Mapping[str, Spread]
+) -> Summary | None:
+    """Tell a foot taken from a shoe size that may be off by more than it is from an edge."""
+    near = [(change.dimension, change.mm)] if change is not None else []
+    if answer.size is not None or answer.alternatives:
+        near += [(margin.dimension, margin.margin_mm) for margin in answer.margins]
+    for name, mm in near:
+        good_to = spreads[name].good_to_mm
+        if good_to is None or abs(mm) >= good_to:
+            continue
+        text = say(
+            "On the edge: {name}, as foot length, {distance} from it, and a foot taken from a shoe "
+            "size is good to about {good} cm. Measure the foot length.",
+            name=dimension_words(name),
+            distance=_distance_words(round(mm, 0)),
+            good=show_cm(good_to),
+        )
+        return Summary("edge", text, name, mm, foot_guessed=True)
+    return None
+
+
+def _distance_words(mm: Decimal) -> str:
+    """Write a distance in cm to the mm; what would read 0.0 is told as what it is."""
+    if abs(mm) < 1:
+        return say("less than 1 mm")
+    return say("{cm} cm", cm=show_cm(round(abs(mm), 1)))
+
+
 def _without_size(chart: Chart, *, prescribed: bool) -> Summary:
     if chart.made == "to_measure":
         return Summary("none", say("Outside what this garment can be made for."))
@@ -190,9 +225,9 @@ def _nearness(chart: Chart, answer: SizeAnswer, change: Change | None) -> str:
     if change is None:
         return say("no single value changes it")
     return say(
-        "{name} {cm} cm from {what}",
+        "{name} {distance} from {what}",
         name=dimension_words(change.dimension),
-        cm=show_cm(round(abs(change.mm), 1)),
+        distance=_distance_words(change.mm),
         what=_what_comes(chart, answer, change),
     )
 
@@ -203,11 +238,11 @@ def _what_comes(chart: Chart, answer: SizeAnswer, change: Change) -> str:
         names = " / ".join(chart.sizes[row].name for row in becomes.among)
         return say("a choice of sizes ({sizes})", sizes=names)
     if becomes.size is None:
-        return say("where no size holds")
+        return say("where no size fits")
     name = chart.sizes[becomes.size].name
     own = f"{answer.size} {answer.variant or ''}".strip() if answer.size else ""
     if name != own:
         return say("the next size ({size})", size=name)
     if becomes.verdict is Verdict.OVERLAP:
-        return say("where other sizes hold too")
-    return say("where only {size} holds", size=name)
+        return say("where other sizes fit, too")
+    return say("where only size {size} fits", size=name)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 SESSION_FILE = re.compile(rf"{SESSION_ID.pattern}\.toml")
 
+_MILLISECONDS_A_DAY = 86_400_000
+
 
 @dataclass(frozen=True, slots=True)
 class SessionFile:
@@ -46,7 +48,6 @@ def session_path(folder: Path, session_id: str) -> Path:
     return folder / "sessions" / session_month(session_id) / f"{session_id}.toml"
 
 
-@lru_cache(maxsize=4096)  # a merge asks for the same few again and again
 def session_month(session_id: str) -> str:
     """Return the name of the folder a session is filed in, such as `2026-03`.
 
@@ -54,8 +55,11 @@ def session_month(session_id: str) -> str:
         FileFault: the id's time lies beyond the calendar; no program of ours draws such a one.
     """
     try:
-        seconds = uuid7_milliseconds(session_id) / 1000
-        return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m}"
+        if SESSION_ID.fullmatch(session_id):  # a merge asks for thousands
+            milliseconds = int(session_id[:8] + session_id[9:13], 16)
+        else:
+            milliseconds = uuid7_milliseconds(session_id)
+        return _month_of_day(milliseconds // _MILLISECONDS_A_DAY)
     except (ValueError, OverflowError) as error:
         raise FileFault(
             Problem(
@@ -65,6 +69,12 @@ def session_month(session_id: str) -> str:
                 key="session",
             )
         ) from error
+
+
+@lru_cache(maxsize=4096)
+def _month_of_day(day: int) -> str:
+    """Return the month of a day, counted from 1970; the same text for all who ask."""
+    return f"{datetime.fromtimestamp(day * _MILLISECONDS_A_DAY // 1000, UTC):%Y-%m}"
 
 
 def find_session_files(folder: Path) -> Iterator[Path]:
@@ -105,7 +115,7 @@ def read_sessions(paths: Iterable[Path]) -> list[SessionFile]:
     return found
 
 
-def read_regular(path: Path) -> bytes | Problem:
+def read_regular(path: Path | str) -> bytes | Problem:
     """Read an ordinary file, at most one byte more than the largest session file."""
     # No links and no devices: a stick from outside could point anywhere.
     try:
@@ -130,8 +140,7 @@ def read_regular(path: Path) -> bytes | Problem:
                 text=say("This is not an ordinary file."),
                 mend=say("Only ordinary files are read as sessions."),
             )
-        with os.fdopen(os.dup(descriptor), "rb") as file:
-            return file.read(LARGEST_FILE + 1)
+        return _read_at_most(descriptor, LARGEST_FILE + 1, state.st_size + 1)
     except OSError as error:
         return Problem(
             code="unreadable_io",
@@ -140,3 +149,17 @@ def read_regular(path: Path) -> bytes | Problem:
         )
     finally:
         os.close(descriptor)
+
+
+def _read_at_most(descriptor: int, most: int, about: int) -> bytes:
+    """Read from a file until it ends or there are `most` bytes.
+
+    Args:
+        descriptor: the open file.
+        most: bytes to read.
+        about: one byte more than it had when it was opened, so that one call reads it whole.
+    """
+    raw = os.read(descriptor, min(about, most))
+    while len(raw) < most and (more := os.read(descriptor, most - len(raw))):
+        raw += more
+    return raw

@@ -13,11 +13,12 @@ from fitcore.doubts.neighbours import HEIGHTS, Beside, Context, judge_beside, ju
 from fitcore.doubts.neighbours import judge_same_both_legs as judge_same
 from fitcore.doubts.proportions import Misfit, goes_with, judge_leg
 from fitcore.doubts.range_doubts import cannot_be, judge_alone, ordinary_meanings, range_doubts
+from fitcore.doubts.shoe_doubts import doubt_shoe
 from fitcore.doubts.slips import Value
 from fitcore.flags import Flag, Level
 from fitcore.identity import EntryId
 from fitcore.points import LEGS, Kind, Place, Point, Side, other_side
-from fitcore.shoes import ShoeSize, ShoeSystem, judge_shoe_size
+from fitcore.shoes import ShoeSize
 from fitcore.units import show_cm, show_length
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ _MOST_TELLING_FIRST = (
     "same_both_legs",
     "last_time",
     "tape_too_short",
+    "shoe_step",
     "soft_range",
 )
 _SLIPS_OF_THE_TAPE = ("tape_slip", "digits_swapped")
@@ -161,7 +163,7 @@ def judge_range(ranges: Ranges, place: Place, typed: Length | ShoeSize) -> Flag 
         The worst doubt, or None.
     """
     if isinstance(typed, ShoeSize):
-        return _judge_shoe(place, typed.value, typed.system)
+        return next(iter(doubt_shoe(ranges, place, typed.value, typed.system)), None)
     value = Value(typed.mm, typed.unit, show_length(typed.mm, typed.typed, typed.unit))
     flags = judge_alone(ranges, place, value, swollen=False, lone=True)
     return next(iter(_worst_first(flags)), None)
@@ -174,16 +176,7 @@ def _judge_reading(ranges: Ranges, reading: Reading, *, swollen: bool, lone: boo
         return judge_alone(ranges, reading.place, value, swollen=swollen, lone=lone)
     if reading.value is None or reading.system is None:
         return []
-    flag = _judge_shoe(reading.place, reading.value, reading.system)
-    return [] if flag is None else [flag]
-
-
-def _judge_shoe(place: Place, size: Decimal, system: ShoeSystem) -> Flag | None:
-    problem = judge_shoe_size(size, system)
-    if problem is None:
-        return None
-    side = None if place[0] is Side.BOTH else place[0]
-    return Flag("hard_range", Level.BLOCK, "reading", problem.text, side, place[1], Kind.SHOE)
+    return list(doubt_shoe(ranges, reading.place, reading.value, reading.system))
 
 
 def _misfit_flags(

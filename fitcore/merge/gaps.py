@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
     from fitcore.record.entries import Entry
 
+_Spans = defaultdict[str, list[tuple[int, int]]]
+"""First and last numbers by laptop, as they come."""
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Gap:
@@ -80,6 +83,27 @@ class Numbers:
             _both(self.waiting, other.waiting),
             told,
         )
+
+    @classmethod
+    def total(cls, parts: Iterable[Numbers]) -> Numbers:
+        """Return what adding all parts comes to; in one go, for adding costs as much as it holds.
+
+        Args:
+            parts: one for each session or ledger.
+        """
+        used, twice, excused, waiting = (_Spans(list) for _ in range(4))
+        told: dict[str, int] = {}
+        for part in parts:
+            _gather(used, part.used)
+            _gather(twice, part.twice)
+            _gather(excused, part.excused)
+            _gather(waiting, part.waiting)
+            for name, number in part.told.items():
+                told[name] = max(told.get(name, 0), number)
+        for name, found in used.items():
+            if overlaps := _overlaps(found):
+                twice[name] += overlaps
+        return cls(_united(used), _united(twice), _united(excused), _united(waiting), told)
 
 
 def count_numbers(entries: Iterable[Entry], waiting: Iterable[Entry] = ()) -> Numbers:
@@ -166,6 +190,27 @@ def _by_laptop(names: Iterable[EntryId]) -> dict[str, Ranges]:
 
 def _of(ranges: Mapping[str, Ranges], laptop: str) -> Ranges:
     return ranges.get(laptop, Ranges())
+
+
+def _gather(into: _Spans, ranges: Mapping[str, Ranges]) -> None:
+    for name, found in ranges.items():
+        into[name] += found.spans
+
+
+def _united(spans: _Spans) -> dict[str, Ranges]:
+    return {name: Ranges.united(found) for name, found in spans.items()}
+
+
+def _overlaps(spans: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return what stands in more than one of some spans."""
+    found = []
+    highest = 0
+    for low, high in sorted(spans):
+        # All from `low` to `highest` stands in the earlier span that ends there.
+        if low <= highest:
+            found.append((low, min(high, highest)))
+        highest = max(highest, high)
+    return found
 
 
 def _both(one: Mapping[str, Ranges], other: Mapping[str, Ranges]) -> dict[str, Ranges]:

@@ -21,6 +21,11 @@ class Ranges:
         """Make the set of these numbers."""
         return cls(_united((number, number) for number in numbers))
 
+    @classmethod
+    def united(cls, spans: Iterable[tuple[int, int]]) -> Ranges:
+        """Make the set of all numbers of some ranges, which may overlap; ends included."""
+        return cls(_united(spans))
+
     @property
     def highest(self) -> int:
         """The highest number; 0 where there is none."""

@@ -14,7 +14,7 @@ from fitcore.moment.swelling import (
     Morning,
     MorningRange,
     model_json,
-    model_words,
+    model_name,
     morning_range,
     morning_scenarios,
     why_withheld,
@@ -42,6 +42,8 @@ class ChartMorning:
     as_read: SizeAnswer
     central: SizeAnswer
     high: SizeAnswer
+    early: float | None = None
+    """Hours since rising where the leg was read as early as can be asked; None where later."""
 
     @property
     def holds(self) -> bool:
@@ -68,6 +70,8 @@ class LegMorning:
     """Hours since rising; 0 where withheld."""
     ranges: tuple[tuple[Adopted, MorningRange], ...]
     scenarios: Mapping[Morning, Values]
+    early: bool = False
+    """Whether the leg was read so early that no earlier reading need be asked for."""
 
     def of_chart(
         self, chart: Chart, readings: Readings, side: Side, *, prescribed: bool
@@ -86,7 +90,8 @@ class LegMorning:
 
             return decide_size(chart, measured, prescribed=prescribed)
 
-        return ChartMorning(answer("as_read"), answer("central"), answer("high"))
+        early = self.hours if self.early else None
+        return ChartMorning(answer("as_read"), answer("central"), answer("high"), early)
 
     def as_json(self) -> dict[str, object]:
         """Return the model with its parameters, and the interval of each reading in mm."""
@@ -106,7 +111,10 @@ class LegMorning:
         }
 
     def words(self) -> list[str]:
-        """Return it for people: each reading's interval, or why there is none; the model last."""
+        """Return it for people: each reading's interval, or why there is none; the model last.
+
+        Of the model its name and version: its parameters stand in the file and in `fit --json`.
+        """
         if self.withheld:
             return [self.withheld]
         told = [
@@ -119,11 +127,17 @@ class LegMorning:
             )
             for value, found in self.ranges
         ]
-        return [*told, model_words(self.model)]
+        return [*told, model_name(self.model)]
 
 
 def leg_morning(
-    session: Session, readings: Readings, side: Side, model: SwellingModel, hours: float | None
+    session: Session,
+    readings: Readings,
+    side: Side,
+    model: SwellingModel,
+    hours: float | None,
+    *,
+    early_until: float = 0.0,
 ) -> LegMorning:
     """Ask the swelling model about one leg.
 
@@ -133,6 +147,7 @@ def leg_morning(
         side: the leg.
         model: the parameters.
         hours: from rising to the leg's last reading; None where that is not known.
+        early_until: hours since rising up to which nobody need come earlier; 0 for none.
 
     Source: the model's own file; a judgement, not validated.
     """
@@ -146,7 +161,9 @@ def leg_morning(
         for value in adopted
         if (morning := morning_range(model, value.point, value.kind, value.mm, hours)) is not None
     ]
-    return LegMorning(model, "", hours, tuple(found), morning_scenarios(model, adopted, hours))
+    scenarios = morning_scenarios(model, adopted, hours)
+    early = round(hours, 1) <= early_until  # as the hours are shown
+    return LegMorning(model, "", hours, tuple(found), scenarios, early)
 
 
 def morning_words(morning: ChartMorning | None) -> str:
@@ -154,6 +171,13 @@ def morning_words(morning: ChartMorning | None) -> str:
     if morning is None or morning.holds:
         return ""
     sizes = dict.fromkeys(_outcome_words(a) for a in (morning.central, morning.high))
+    if morning.early is not None:
+        return say(
+            "Right after rising it may have been {sizes}. Read {hours:.1f} h after rising, which "
+            "is early: there is nothing to read again.",
+            sizes=say(" or ").join(sizes),
+            hours=morning.early,
+        )
     return say(
         "By morning it may be {sizes}: this leg may be smaller then, and a garment too large "
         "presses too little. Measure again soon after rising.",

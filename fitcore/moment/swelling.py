@@ -167,7 +167,7 @@ def why_withheld(
 
 
 def model_words(model: SwellingModel) -> str:
-    """Write the model for screen and paper: name, version, parameters, and what stands behind it.
+    """Write the model for the session's file: name, version, parameters, and what stands behind it.
 
     Parameters stand as low/central/high.
     """
@@ -182,6 +182,16 @@ def model_words(model: SwellingModel) -> str:
         ankle=_three(model.site("ankle").k),
         calf=_three(model.site("calf").k),
         thigh=_three(model.site("thigh").k),
+    )
+
+
+def model_name(model: SwellingModel) -> str:
+    """Name the model for a nurse's note: which one, and what stands behind it."""
+    return say(
+        "{name}, version {version} ({validation})",
+        name=model.name,
+        version=model.version,
+        validation=model.validation,
     )
 
 

@@ -78,9 +78,10 @@ def test_the_document_has_the_documented_shape(anklefirst: Anklefirst, session: 
     assert set(low_tide) == {
         "chart", "invented", "verdict", "size", "variant", "alternatives", "complete", "margins",
         "offered", "offered_why", "reasons", "cautions", "certainty", "summary",
-        "summary_text", "firmer", "morning",
+        "summary_text", "firmer", "morning", "unsuitable", "chart_errors",
     }  # fmt: skip
     assert (low_tide["verdict"], low_tide["size"]) == ("fits", "3")
+    assert (low_tide["unsuitable"], low_tide["chart_errors"]) == (None, [])
     assert low_tide["offered"] is False
     assert low_tide["morning"] is None, "time of rising not known"
     assert low_tide["invented"] is True

@@ -30,8 +30,10 @@ def second_opinion(girths: dict[str, str], garment: Garment) -> dict[str, tuple[
 
 def judge(chart: dict[str, Any], girths: dict[str, str], garment: Garment) -> tuple[str, str]:
     """Place one leg in a chart's boxes, in exact fractions of a millimetre."""
-    if chart["form"] not in garment.forms or garment.purpose not in ("other", *chart["purposes"]):
-        return "not_suitable", ""
+    if chart["form"] not in garment.forms:
+        return "not_suitable", "other form"
+    if garment.purpose not in ("other", *chart["purposes"]):
+        return "not_suitable", "other purpose"
     columns = chart["dimensions"]
     if any(column["kind"] != "girth" or column["point"] not in girths for column in columns):
         return "not_measured", ""
@@ -96,7 +98,7 @@ def in_mm(printed: list[Any], unit: str) -> tuple[Fraction, Fraction]:
 
 
 def words(verdict: str, sizes: str, purpose: str) -> str:
-    """Return what the result screen should say."""
+    """Return what the result screen should say; of what does not suit `sizes` is the reason."""
     if verdict == "overlap" and purpose == "prescribed":
         return f"{sizes.replace('/', ' / ')}: choose"
     first, _, others = sizes.partition("/")
@@ -106,7 +108,7 @@ def words(verdict: str, sizes: str, purpose: str) -> str:
         "between": "between two sizes",
         "off_chart": "outside all sizes",
         "proportions": "sizes disagree",
-        "not_suitable": "not suitable",
+        "not_suitable": sizes,
         "not_measured": "not measured",
     }[verdict]
 

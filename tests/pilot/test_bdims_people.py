@@ -30,6 +30,7 @@ from screens import (
 
 from fitcore.disk.profile_files import load_profiles
 from fitcore.fit import fit_session
+from fitcore.suitability import unsuitable_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -230,7 +231,9 @@ def without_sureness(cell: str) -> str:
 
 
 def size_of(answer: SizeAnswer) -> str:
-    """Return the size chosen and the others that hold."""
+    """Return the size chosen and the others that hold, or what rules the garment out."""
+    if answer.unsuitable:
+        return unsuitable_words(answer.unsuitable)
     size = f"{answer.size or ''} {answer.variant or ''}".strip()
     return "/".join(name for name in (size, *answer.alternatives) if name)
 

@@ -266,8 +266,8 @@ GIRTH = (Point.B, Kind.GIRTH)
     ("own", "readings", "error", "again"),
     [
         (None, 1, 2.9, 2.9 / math.sqrt(2)),
-        (None, 2, 2.9 / math.sqrt(2), 2.9 * 0.670),
-        (None, 3, 2.9 * 0.670, None),  # three are enough
+        (None, 2, 2.9 / math.sqrt(2), None),  # a third is asked only where the two differ
+        (None, 3, 2.9 * 0.670, None),
         (4.0, 1, 4.0, 4.0 / math.sqrt(2)),
         (2.0, 1, 2.0, 1.5),
         (2.0, 2, 1.5, None),  # the floor: another reading makes nothing better
@@ -392,7 +392,7 @@ TO_MEASURE = chart_of({"limits": {"ankle": (180, 220)}}, made="to_measure")
 def test_a_leg_in_the_middle_of_a_size_is_clear_of_the_edge() -> None:
     assert summary(WIDE, ankle=200) == Summary(
         "clear",
-        "Clear of the edge: ankle 2.0 cm from where no size holds; "
+        "Clear of the edge: ankle 2.0 cm from where no size fits; "
         "over 99 % the same if measured again.",
         "ankle",
         Decimal(-20),
@@ -446,8 +446,8 @@ def test_where_nothing_could_be_judged_the_reason_stands_instead() -> None:
 
 def test_a_change_that_leaves_the_size_says_so() -> None:
     chart = chart_of({"S": {"ankle": (180, 240)}, "M": {"ankle": (220, 280)}})
-    assert "where only M holds" in summary(chart, ankle=239, again=None).text
-    assert "where other sizes hold too" in summary(chart, ankle=241, again=None).text
+    assert "where only size M fits" in summary(chart, ankle=239, again=None).text
+    assert "where other sizes fit, too" in summary(chart, ankle=241, again=None).text
     choice = summary(chart, ankle=219, again=None, prescribed=True)
     assert "ankle 0.1 cm from a choice of sizes (S / M)" in choice.text
 
@@ -474,7 +474,8 @@ def test_words_come_first_and_a_pair_says_on_what_it_rests() -> None:
     )
     assert pair_certainty(0.9, 0.8) == pytest.approx(0.72)
     assert pair_words(0.9, 0.8, RULES) == (
-        "Both legs: on the edge (about 72 % the same if measured again), if independent."
+        "Both legs: on the edge (about 72 % the same if measured again), unless one slip was made "
+        "at both."
     )
 
 

@@ -241,7 +241,7 @@ def test_both_legs_are_as_sure_as_the_two_together() -> None:
     assert legs[0] is not None
     assert pair.certainty == pytest.approx(legs[0] ** 2)
     assert pair.same_size is True
-    assert pair.text.endswith("if independent.")
+    assert pair.text.endswith("unless one slip was made at both.")
 
 
 def test_two_sizes_of_what_is_sold_in_pairs_are_told() -> None:

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from fitcore.charts.outcome import Verdict
 from fitcore.flags import told_once
 from fitcore.instants import long_date
-from fitcore.moment.morning import morning_words
 from fitcore.points import Kind, place_words, side_words
 from fitcore.safety.clearance import cautions
 from fitcore.shoes import system_words
+from fitcore.suitability import unsuitable_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
 from tui.commands import flag_line
+from tui.result_words import morning_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,7 +46,7 @@ def verdict_words(answer: SizeAnswer) -> str:
         Verdict.BETWEEN: say("between two sizes"),
         Verdict.OFF_CHART: say("outside all sizes"),
         Verdict.PROPORTIONS: say("the measures point to different sizes"),
-        Verdict.NOT_SUITABLE: say("not suitable"),
+        Verdict.NOT_SUITABLE: unsuitable_words(answer.unsuitable),
         Verdict.NOT_MEASURED: say("not measured"),
     }[answer.verdict]
 
@@ -59,6 +60,7 @@ def _session_lines(found: SessionFit) -> list[str]:
             session=found.session.id,
             date=long_date(at) if at else say("no date"),
         ),
+        *(f"! {counted.words}." for counted in found.clearance.linked if counted.words),
         *map(flag_line, told_once(found.flags)),
     ]
     if not found.legs:
@@ -86,21 +88,21 @@ def _leg_lines(leg: LegFit) -> list[str]:
 def _chart_lines(leg: LegFit, fit: ChartFit) -> list[str]:
     chart, answer = fit.chart, fit.answer
     words = verdict_words(answer)
-    if fit.kept_back:
+    if fit.kept_back and answer.verdict is not Verdict.NOT_SUITABLE:
         words = say("for information: {words}", words=words)
     lines = [f"  {chart.title} ({chart.id}): {words}"]
-    if leg.may_be_fitted and fit.kept_back:
+    if leg.may_be_fitted and fit.kept_back and not fit.errors:
         lines.append(f"    ! {fit.offered_why}")
     if chart.invented:
         lines.append(f"    {say('Invented chart: never order from it.')}")
-    lines += [f"    {reason}" for reason in answer.reasons]
+    sign = "! " if fit.errors else ""
+    lines += [f"    {sign}{reason}" for reason in answer.reasons]
     lines += [f"    ! {caution}" for caution in answer.cautions]
     if fit.certainty is not None:
         sign = "" if fit.summary.code == "clear" else "! "
         lines.append(f"    {sign}{fit.summary.text}")
-    by_morning = morning_words(fit.morning)
-    if by_morning and by_morning not in fit.summary.text:
-        lines.append(f"    ! {by_morning}")
+    by_morning = morning_line(fit)
+    lines += [f"    {by_morning}"] if by_morning else []
     if fit.firmer is not None:
         firmer = say("{size} holds, too, where a firmer hold is liked.", size=fit.firmer)
         lines.append(f"    {firmer}")

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
+from fitcore.disk.links import read_links
 from fitcore.disk.profile_files import Profiles, load_profiles, load_quality_rules
 from fitcore.fit import fit_session
+from fitcore.merge.clients import in_groups, linked_sessions
 from fitcore.problems import Problem, ProblemLevel, ProfileError
 from fitcore.quality.quality_report import error_of, report_quality
 from fitcore.ranking import rank_charts
@@ -45,10 +47,12 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     }
     problems += [problem for loaded in profiles.values() for problem in loaded.problems]
     charts = _choose_charts(profiles, arguments.chart)
-    beside, unreadable = read_beside(read)
-    problems += unreadable
+    links, unlinked = read_links(dict.fromkeys(owners.values()))
+    beside, unreadable = read_beside(read, links)
+    problems += [*unlinked, *unreadable]
     of_client = _by_client(sessions.values())
     known = _by_client([*sessions.values(), *beside])
+    grouped = in_groups([*sessions.values(), *beside], links)
     quality_rules, _ = load_quality_rules(data)
     quality = report_quality(sessions.values(), quality_rules)
     fits = [
@@ -59,6 +63,7 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
             sessions_before(session, client, known[client]),
             on=surroundings.now().date(),
             own_error=error_of(quality, session.text("measurer")),
+            linked=linked_sessions(session, links, grouped),
         )
         for client, members in of_client.items()
         for session in members

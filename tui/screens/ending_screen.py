@@ -46,8 +46,8 @@ class EndingScreen(WorkScreen):
         await self.desk_app.show_measure(self.desk)
 
     async def do_shape(self) -> None:
-        """Say what the legs' shape is."""
-        await self.desk_app.show_shape(self.desk)
+        """Say what the legs' shape is; Esc comes back to the review."""
+        await self.desk_app.show_shape(self.desk, lambda: self.desk_app.show_review(self.desk))
 
     async def do_leave(self) -> None:
         """Go to the start; the session is not finished yet."""

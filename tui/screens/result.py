@@ -8,18 +8,20 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.moment.morning import morning_words
 from fitcore.papers.leg_profile import garment_words, leg_profile
 from fitcore.points import place_words, side_words
 from fitcore.pressures.pressure_drawing import draw_profile
 from fitcore.ranking import RankedChart, rank_charts
+from fitcore.safety.shape import is_asked
 from fitcore.shoes import system_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
+from tui.desk_again import go_to_measure
 from tui.desk_charts import toggle_favourite
 from tui.result_words import (
     cell_words,
     margin_words,
+    morning_line,
     note_lines,
     offer_words,
     verdict_words,
@@ -34,7 +36,6 @@ if TYPE_CHECKING:
     from textual import events
     from textual.widget import Widget
 
-    from fitcore.charts.chart import Chart
     from fitcore.fit import SessionFit
     from fitcore.leg_fit import ChartFit, LegFit
     from fitcore.pair_fit import PairFit
@@ -46,6 +47,8 @@ _NOTE_COLUMNS = 66
 _LEAST_LEG_COLUMNS = 12
 MOST_NOTE_ROWS = 5
 """Rows of notes below the reasons; F3 shows all."""
+_LEAST_CHART_ROWS, _LEAST_HEIGHT = 6, 24
+"""Rows of the list of charts on the lowest screen; of what is higher the list takes two thirds."""
 
 
 class ResultScreen(EndingScreen):
@@ -66,7 +69,7 @@ class ResultScreen(EndingScreen):
         """Return the warning, the charts and the reasons of one of them."""
         yield Static(id="not-cleared")
         yield Static(id="columns")
-        yield PickList(id="charts")
+        yield PickList(id="charts", tells_more=True)
         yield Static(id="reasons")
         yield Static(id="flags")
 
@@ -91,23 +94,36 @@ class ResultScreen(EndingScreen):
             marked: id of the chart to mark; else the first is.
         """
         wanted = self._search.casefold()
-        self._rows = [
-            row for row in rank_charts(self._fit) if wanted in _names(row.chart).casefold()
-        ]
+        self._rows = [row for row in rank_charts(self._fit) if wanted in _names(row).casefold()]
         legs = "".join(
             set_cell_size(side_words(leg.side), self._leg_width) for leg in self._fit.legs
         )
+        count = len(self._rows)
         named = (
-            say("Looked for: {text}_ ({count})", text=self._search, count=len(self._rows))
+            say("Looked for: {text}_ ({count})", text=self._search, count=count)
             if self._search
             else say("Size chart, best first")
         )
-        heading = set_cell_size(f"  {named}", self._name_width) + legs
+        heading = set_cell_size(f"  {named}", self._name_width - 1) + " " + legs
         self.query_one("#columns", Static).update(Content.styled(heading, "bold"))
         ids = [row.chart.id for row in self._rows]
         at = ids.index(marked) if marked in ids else 0
-        self.query_one(PickList).show([self._line(row) for row in self._rows], at)
+        charts = self.query_one(PickList)
+        room = _LEAST_CHART_ROWS + max(0, self.size.height - _LEAST_HEIGHT) * 2 // 3
+        charts.styles.height = max(1, min(len(self._rows), room))
+        charts.show([self._line(row) for row in self._rows], at)
         self.show_marked()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Show as many charts as there is room for now."""
+        super().on_resize(event)
+        row = self._marked
+        self._show_charts(marked=row.chart.id if row is not None else "")
+
+    @property
+    def _marked(self) -> RankedChart | None:
+        index = self.query_one(PickList).index
+        return self._rows[index] if 0 <= index < len(self._rows) else None
 
     async def take_key(self, event: events.Key) -> None:
         """Look for a chart by what is typed; everything else is an action."""
@@ -140,10 +156,9 @@ class ResultScreen(EndingScreen):
         return [cell_words(fit) for fit in row.legs]
 
     def _line(self, row: RankedChart) -> str:
-        chart = row.chart
         cells = "".join(set_cell_size(words, self._leg_width) for words in self._cells(row))
         room = self._name_width - 3
-        title = f"* {chart.title}" if row.favourite else chart.title
+        title = f"* {row.title}" if row.favourite else row.title
         if cell_len(title) > room:
             title = set_cell_size(title, room - 1) + "…"
         return set_cell_size(title, room) + " " + cells
@@ -161,9 +176,12 @@ class ResultScreen(EndingScreen):
         area.update(reasons_content(leg, row.legs[self._side_index], row.pair))
 
     def _flags_content(self) -> Content:
-        lines = note_lines(self._fit)
+        legs = self._fit.legs
+        lines = note_lines(self._fit, legs[self._side_index].side if legs else None)
         shown: list[str] = []
         rows = 0
+        if self._search:
+            lines = [say("Enter or Esc shows all charts again; then Enter finishes."), *lines]
         for line in lines:
             rows += -(-cell_len(line) // _NOTE_COLUMNS)
             last = len(shown) == len(lines) - 1
@@ -187,14 +205,15 @@ class ResultScreen(EndingScreen):
         if not self._rows or not self._fit.legs:
             return
         leg = self._fit.legs[self._side_index]
-        chart = self._rows[self.query_one(PickList).index].legs[self._side_index].chart
-        profiles = self.desk.profiles
+        fit = self._rows[self.query_one(PickList).index].legs[self._side_index]
+        chart, profiles = fit.chart, self.desk.profiles
         profile = leg_profile(leg, chart, profiles.illustration, profiles.standards)
-        rows = (
-            [say("This garment prints no pressure, so there is nothing to illustrate.")]
-            if profile is None
-            else draw_profile(profile, side=leg.side, garment=garment_words(chart))
-        )
+        if fit.errors:
+            rows = [fit.offered_why]
+        elif profile is None:
+            rows = [say("This garment prints no pressure, so there is nothing to illustrate.")]
+        else:
+            rows = draw_profile(profile, side=leg.side, garment=garment_words(chart))
         text = TextScreen(say("Pressure up the leg"), Content("\n".join(rows)))
         await self.app.push_screen(text)
 
@@ -221,8 +240,31 @@ class ResultScreen(EndingScreen):
         """Show whether compression may be fitted, and the answers behind it."""
         await self.desk_app.show_clearance(self.desk)
 
+    async def do_measure(self) -> None:
+        """Go to the measure the marked chart names, to read it once more; else to what is doubtful.
+
+        Readings taken there stand beside the ones kept; no field is opened to write over one.
+        """
+        row = self._marked
+        if self._fit.legs:
+            leg = self._fit.legs[self._side_index]
+            fit = row.legs[self._side_index] if row is not None else None
+            go_to_measure(self.desk, leg.side, fit)
+        await self.desk_app.show_measure(self.desk)
+
+    async def do_shape(self) -> None:
+        """Say what the legs' shape is; Esc comes back here."""
+        await self.desk_app.show_shape(self.desk, lambda: self.desk_app.show_result(self.desk))
+
     async def do_finish(self) -> None:
-        """Mark the session finished and go to the start."""
+        """Mark the session finished and go to the start; where one is looked for, show all first.
+
+        A letter typed by mistake and Enter must not end a session.
+        """
+        if self._search:
+            row, self._search = self._marked, ""
+            self._show_charts(marked=row.chart.id if row is not None else "")
+            return
         if await self.write(self.desk.finish):
             await self.desk_app.show_start(finished=True)
 
@@ -237,23 +279,38 @@ def offer_content(fit: SessionFit) -> Content:
     """Return whether a size may be offered, and why or why not, for each leg."""
     if not fit.legs:
         return Content(say(" Nothing was measured."))
-    whys: dict[tuple[bool, str], list[str]] = {}
-    for leg in fit.legs:
-        whys.setdefault((leg.may_be_fitted, leg.why), []).append(side_words(leg.side))
-    told = [
-        why if len(sides) == len(fit.legs) else f"{', '.join(sides)}: {why}"
-        for (_, why), sides in sorted(whys.items())
-    ]
-    if all(offered for offered, _ in whys):
-        heading = (say(" May be fitted, where the garment's pressure allows it. "), "bold")
-    else:
-        heading = (say(" Size for information. Not cleared to fit. "), "bold reverse")
-    return Content.assemble(heading, "\n ", "\n ".join(told))
+    asked = all(is_asked(fit.session, leg.side) for leg in fit.legs)
+    parts: list[str | tuple[str, str]] = []
+    # A leg that is not cleared stands first, and never as a heading over one that is.
+    for offered in (False, True):
+        legs = [leg for leg in fit.legs if leg.may_be_fitted is offered]
+        if not legs:
+            continue
+        sides = ", ".join(side_words(leg.side) for leg in legs)
+        heading = (
+            say("May be fitted, where the garment's pressure allows it.")
+            if offered
+            else say("Size for information. Not cleared to fit.")
+        )
+        named = heading if len(legs) == len(fit.legs) else f"{sides}: {heading}"
+        parts += ["\n"] if parts else []
+        parts.append((f" {named} ", "bold" if offered else "bold reverse"))
+        if not asked:
+            parts.append(say(" Shape not asked: F8."))
+            asked = True
+        whys: dict[str, list[str]] = {}
+        for leg in legs:
+            whys.setdefault(leg.why, []).append(side_words(leg.side))
+        for why, told in whys.items():
+            parts.append(f"\n {why}" if len(whys) == 1 else f"\n {', '.join(told)}: {why}")
+    return Content.assemble(*parts)
 
 
 def notes_content(fit: SessionFit) -> Content:
-    """Return the values used for each leg and all notes."""
-    parts: list[str | tuple[str, str]] = []
+    """Return all notes, the worst first, the values used, and what is known beside them."""
+    # On top: what somebody must be asked about today stands on no later page.
+    parts: list[str | tuple[str, str]] = [(say("Notes"), "bold"), "\n"]
+    parts += ["\n".join(note_lines(fit)), "\n\n"]
     for leg in fit.legs:
         parts += [(say("{side}, values used", side=side_words(leg.side)), "bold"), "\n"]
         for value in leg.adopted:
@@ -268,19 +325,18 @@ def notes_content(fit: SessionFit) -> Content:
         side = side_words(leg.side)
         parts += [("\n" + say("{side}, by the morning", side=side), "bold"), "\n  "]
         parts += ["\n  ".join(leg.morning.words()), "\n"]
-    away = [f"  {row.chart.title}: {row.fell_away}" for row in rank_charts(fit) if row.fell_away]
+    away = [f"  {row.title}: {row.fell_away}" for row in rank_charts(fit) if row.fell_away]
     if away:
         parts += [("\n" + say("Why charts fell away"), "bold"), "\n", "\n".join(away), "\n"]
     both = [f"  {pair.chart.title}: {pair.text}" for pair in fit.pairs if pair.text]
     if both:
         parts += [("\n" + say("Both legs"), "bold"), "\n", "\n".join(both), "\n"]
-    parts += [("\n" + say("Notes"), "bold"), "\n", "\n".join(note_lines(fit)), "\n\n"]
-    parts.append("\n".join(fit.clearance.purpose_notes()))
+    parts += ["\n", "\n".join(fit.clearance.purpose_notes())]
     return Content.assemble(*parts)
 
 
-def _names(chart: Chart) -> str:
-    return f"{chart.title} {chart.id}"
+def _names(row: RankedChart) -> str:
+    return f"{row.title} {row.chart.id}"
 
 
 def reasons_content(leg: LegFit, fit: ChartFit, pair: PairFit | None) -> Content:
@@ -290,19 +346,20 @@ def reasons_content(leg: LegFit, fit: ChartFit, pair: PairFit | None) -> Content
         (f"{side_words(leg.side)}  {fit.chart.title}: {verdict_words(answer)}", "bold"),
         # In the first line: below long reasons nobody would see it at 24 rows.
         *([(say("  ! Invented: never order from it."), "bold")] if fit.chart.invented else []),
+        # Of what is to be ordered: below long reasons nobody would see it either.
+        *([(f"\n! {pair.sizes}", "bold")] if pair is not None and pair.sizes else []),
         *([f"\n{fit.summary.text}"] if fit.certainty is not None else []),
         "\n",
         " ".join([*answer.reasons, offer_words(leg, fit)]),
         *(f"\n  {margin_words(fit.chart, margin)}" for margin in answer.margins),
         *(f"\n! {caution}" for caution in answer.cautions),
     ]
-    by_morning = morning_words(fit.morning)
-    if by_morning and by_morning not in fit.summary.text:
-        parts.append(f"\n! {by_morning}")
+    by_morning = morning_line(fit)
+    parts += [f"\n{by_morning}"] if by_morning else []
     if fit.firmer is not None:
         parts.append(
             "\n" + say("{size} holds, too, where a firmer hold is liked.", size=fit.firmer)
         )
-    if pair is not None and pair.text:
-        parts.append(f"\n{pair.text}")
+    both = pair.text.removeprefix(pair.sizes).strip() if pair is not None else ""
+    parts += [f"\n{both}"] if both else []
     return Content.assemble(*parts)

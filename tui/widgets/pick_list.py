@@ -8,6 +8,8 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
+from fitcore.words import say
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -19,8 +21,15 @@ NO_MARK = -1
 class PickList(Static):
     """Lines of plain text, one of them marked."""
 
-    def __init__(self, *, id: str) -> None:  # noqa: A002 - the framework's word
+    def __init__(self, *, id: str, tells_more: bool = False) -> None:  # noqa: A002 - the framework's word
+        """Lay out a list.
+
+        Args:
+            id: the widget's.
+            tells_more: whether its last row says how many lines are below it.
+        """
         super().__init__(id=id)
+        self._tells_more = tells_more
         self.lines: list[str] = []
         self.index = 0
 
@@ -44,6 +53,10 @@ class PickList(Static):
         height = max(self.content_size.height, 1)
         first = max(0, min(self.index - height // 2, len(self.lines) - height))
         rows: list[Content | tuple[str, str] | str] = []
+        below = len(self.lines) - first - height
+        if self._tells_more and below > 0 and height > 1:
+            height -= 1
+            below += 1
         for number, line in enumerate(self.lines[first : first + height], first):
             marked = number == self.index
             text = f"{'>' if marked else ' '} {line}"
@@ -52,4 +65,6 @@ class PickList(Static):
             text = set_cell_size(text, width)
             rows.append((text, "reverse bold") if marked else text)
             rows.append("\n")
+        if self._tells_more and below > 0:
+            rows += [(f"  {say('{count} more below ↓', count=below)}", "bold"), "\n"]
         self.update(Content.assemble(*rows[:-1]))
