@@ -84,7 +84,7 @@ def fit_session(
         earlier: the client's sessions before this one, newest first, to compare with.
         on: the day something would be fitted.
         own_error: the measurer's own repeat error in mm, where enough is known of it.
-        linked: all sessions under the person's other codes, for screening alone.
+        linked: all other sessions of the person, for screening alone.
 
     Returns:
         Legs left first; a leg counts where it was to be measured or has a reading.
@@ -95,13 +95,20 @@ def fit_session(
     cleared = judge_clearance(session, readings, rules, on=on, last=last, linked=linked)
     doubts = _reading_flags(session, readings, rules, last)
     repeat = rules.repeat_of(session)
-    untrusted = differing(readings, repeat) | {
-        (flag.side, flag.point, flag.kind or Kind.GIRTH)
-        for flag in doubts
-        if flag.level is Level.BLOCK and flag.side and flag.point
-    }
+    impossible = frozenset(
+        place for flag in doubts if flag.level is Level.BLOCK for place in _places_of(flag)
+    )
+    unlike = differing(readings, repeat)
     legs = tuple(
-        fit_one_leg(cleared, readings, side, charts, own_error=own_error, untrusted=untrusted)
+        fit_one_leg(
+            cleared,
+            readings,
+            side,
+            charts,
+            own_error=own_error,
+            impossible=impossible,
+            differing=unlike,
+        )
         for side in sides
     )
     doubtful = doubted_places(doubts) | cleared.calves.repeats
@@ -166,6 +173,18 @@ def _reading_flags(
         differing=differing(readings, repeat),
     )
     return tuple(_settled(f) if is_settled(readings, repeat, f) else f for f in flags)
+
+
+def _places_of(flag: Flag) -> tuple[Place, ...]:
+    """Return the places a doubt is about; one that names no leg is of both."""
+    if flag.point is None:
+        return ()
+    kind = flag.kind or Kind.GIRTH
+    if flag.side is not None:
+        return ((flag.side, flag.point, kind),)
+    # A shoe size asked once for both feet says nothing of one that was asked of a foot alone.
+    sides = (Side.BOTH,) if kind is Kind.SHOE else LEGS
+    return tuple((side, flag.point, kind) for side in sides)
 
 
 def _asks_for_repeats(fit: ChartFit, rules: Rules) -> bool:

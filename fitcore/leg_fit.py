@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -10,21 +10,27 @@ from fitcore.certainty.certainty import certainty, nearest_change
 from fitcore.certainty.certainty_errors import size_errors
 from fitcore.certainty.certainty_words import Summary, firmer_size, summarise
 from fitcore.charts.outcome import Verdict
-from fitcore.charts.sizing import SizeAnswer, chart_values, decide_size, dimension_words
+from fitcore.charts.sizing import SizeAnswer, adopted_for, chart_values, decide_size
 from fitcore.moment.conditions import LegTimes, leg_times
 from fitcore.moment.morning import ChartMorning, LegMorning, leg_morning, morning_words
 from fitcore.points import place_words
 from fitcore.safety.outcomes import Clearance
 from fitcore.safety.shape import recorded_shapes, shape_words
-from fitcore.suitability import chart_errors, garment_cautions, what_rules_out
+from fitcore.suitability import (
+    chart_errors,
+    garment_cautions,
+    what_rules_out,
+    why_not_opened,
+)
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from decimal import Decimal
 
     from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.charts.chart import Chart
+    from fitcore.charts.sizing import Measured
     from fitcore.lint.chart_remark import ChartRemark
     from fitcore.points import Place, Side
     from fitcore.record.readings import Adopted, Readings
@@ -55,13 +61,16 @@ class ChartFit:
     """What is surely wrong in the chart: nothing it says is offered."""
     again: tuple[str, ...] = ()
     """Dimensions whose readings cannot be right or do not agree."""
+    rests_on: Mapping[str, Place] = field(default_factory=dict)
+    """The place each dimension was judged by: a shoe column may rest on a foot's length."""
 
     def places_named(self, side: Side) -> tuple[Place, ...]:
         """Return the measures its words name as doubtful or near an edge, the worst first."""
         near = self.summary.code in ("measure_again", "edge")
         names = (*self.again, self.summary.dimension if near else None)
         found = (d for name in names for d in self.chart.dimensions if d.id == name)
-        return tuple(dict.fromkeys((side, d.point, d.kind) for d in found))
+        places = (self.rests_on.get(d.id, (side, d.point, d.kind)) for d in found)
+        return tuple(dict.fromkeys(places))
 
     @property
     def asks_again(self) -> bool:
@@ -160,7 +169,8 @@ def fit_one_leg(
     charts: Sequence[Chart],
     *,
     own_error: RepeatErrorOf | None = None,
-    untrusted: Collection[Place] = (),
+    impossible: Collection[Place] = (),
+    differing: Collection[Place] = (),
 ) -> LegFit:
     """Judge a leg against every chart.
 
@@ -170,7 +180,8 @@ def fit_one_leg(
         side: the leg.
         charts: in the order the answers shall have.
         own_error: the measurer's own repeat error in mm, where enough is known of it.
-        untrusted: places whose readings cannot be right or do not agree: no size rests on them.
+        impossible: places with a reading that cannot be right: no size rests on them.
+        differing: places whose readings do not agree: nor on them.
     """
     session, rules = cleared.session, cleared.rules
     times = leg_times(session, readings, side)
@@ -189,7 +200,8 @@ def fit_one_leg(
             early_until=float(rules.time.late_in_day.note_after_hours),
         ),
         own_error,
-        untrusted,
+        impossible,
+        differing,
     )
     return LegFit(
         side,
@@ -210,7 +222,12 @@ def fit_leg(cleared: SessionClearance, readings: Readings, side: Side, chart: Ch
     if unsuitable is not None:
         reasons, code = (unsuitable.text,), unsuitable.code
         return SizeAnswer(Verdict.NOT_SUITABLE, reasons=reasons, unsuitable=code)
-    answer = decide_size(chart, partial(readings.adopted, side), prescribed=_is_prescribed(cleared))
+    answer = decide_size(
+        chart,
+        partial(readings.adopted, side),
+        prescribed=_is_prescribed(cleared),
+        disputed=partial(readings.disputed_of_leg, side),
+    )
     cautions = (
         *answer.cautions,
         *cleared.garment_notes(side, chart),
@@ -229,14 +246,17 @@ class _Leg:
     shapes: tuple[str, ...]
     morning: LegMorning
     own_error: RepeatErrorOf | None
-    untrusted: Collection[Place]
+    impossible: Collection[Place]
+    differing: Collection[Place]
 
     def fit(self, chart: Chart) -> ChartFit:
         cleared, side, rules = self.cleared, self.side, self.cleared.rules.certainty
         answer = fit_leg(cleared, self.readings, side, chart)
         shape, prescribed = shape_words(self.shapes), _is_prescribed(cleared)
         measured = partial(self.readings.adopted, side)
-        values, missing = chart_values(chart, measured)
+        values, missing = chart_values(
+            chart, measured, disputed=partial(self.readings.disputed_of_leg, side)
+        )
         if missing or answer.verdict is Verdict.NOT_SUITABLE:
             nothing = summarise(
                 chart, answer, rules, share=None, change=None, spreads={}, prescribed=prescribed
@@ -249,7 +269,12 @@ class _Leg:
         )
         shared = rules.shared.mm if rules.shared is not None else 0.0
         share = certainty(chart, values, spreads, prescribed=prescribed, shared_mm=shared)
-        again = self._to_read_again(chart)
+        places = self._places(chart, measured)
+        impossible, differing = (
+            tuple(name for name, place in places.items() if place in doubted)
+            for doubted in (self.impossible, self.differing)
+        )
+        again = tuple(dict.fromkeys((*impossible, *differing)))
         by_morning = self.morning.of_chart(chart, self.readings, side, prescribed=prescribed)
         summary = summarise(
             chart,
@@ -259,18 +284,37 @@ class _Leg:
             change=nearest_change(chart, values, spreads, prescribed=prescribed),
             spreads=spreads,
             prescribed=prescribed,
-            differing=again,
+            differing=differing,
+            impossible=impossible,
             # What was read as early as can be asked is not asked to be read earlier.
             morning="" if self.morning.early else morning_words(by_morning),
+            withheld=self.morning.withheld,
         )
         if shape:
             summary = Summary("made_to_measure", shape)
-        offer = cleared.offer(side, chart)
-        firmer = self._firmer(chart, answer, values, offer)
-        why = _untrusted_words(again)
+        offer = self._offer(chart)
         return ChartFit(
-            chart, answer, by_morning, offer, shape, why, share, summary, firmer, again=again
+            chart,
+            answer,
+            by_morning,
+            offer,
+            shape,
+            _untrusted_words([places[name] for name in again]),
+            share,
+            summary,
+            self._firmer(chart, answer, values, offer),
+            again=again,
+            rests_on=places,
         )
+
+    def _offer(self, chart: Chart) -> ClearanceAnswer:
+        offer, why = (
+            self.cleared.offer(self.side, chart),
+            why_not_opened(self.cleared.session, chart),
+        )
+        if not offer.offered or not why:
+            return offer
+        return replace(offer, offered=False, why=why, highest_mmhg=None)
 
     def _firmer(
         self,
@@ -292,27 +336,32 @@ class _Leg:
             abpi_known=self.cleared.result.leg(self.side).abpi.valid,
         )
 
-    def _to_read_again(self, chart: Chart) -> tuple[str, ...]:
-        return tuple(
-            d.id for d in chart.dimensions if (self.side, d.point, d.kind) in self.untrusted
-        )
+    def _places(self, chart: Chart, measured: Measured) -> dict[str, Place]:
+        """Return the place each dimension is judged by, which may be another than its own."""
+        used = ((d.id, adopted_for(d, measured)) for d in chart.dimensions)
+        return {
+            name: (value.side or self.side, value.point, value.kind)
+            for name, value in used
+            if value is not None
+        }
 
     def _unit_of(self, adopted: Adopted) -> Unit | None:
         reading = self.readings.by_name(adopted.names[-1])
         return reading.unit if reading is not None else None
 
 
-def _untrusted_words(dimensions: Sequence[str]) -> str:
-    if not dimensions:
+def _untrusted_words(places: Sequence[Place]) -> str:
+    if not places:
         return ""
     return say(
-        "No size rests on readings that cannot be right or do not agree: measure again ({names}).",
-        names=", ".join(map(dimension_words, dimensions)),
+        "No size rests on readings that cannot be right or do not agree. Measure again: {names}.",
+        names=", ".join(place_words(point, kind) for _, point, kind in places),
     )
 
 
 def _is_prescribed(cleared: SessionClearance) -> bool:
-    return cleared.session.text("purpose") == "prescribed"
+    # Of two answers side by side the more careful counts: the nurse chooses between sizes.
+    return "prescribed" in cleared.session.answer("purpose").values
 
 
 def _not_taken(readings: Readings, side: Side) -> tuple[str, ...]:

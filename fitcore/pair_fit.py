@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.certainty.certainty_words import pair_certainty, pair_words
-from fitcore.points import LEGS
+from fitcore.points import LEGS, side_words
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -52,24 +52,40 @@ def fit_pairs(legs: Sequence[LegFit], rules: CertaintyRules) -> tuple[PairFit, .
 
 
 def _fit_pair(left: ChartFit, right: ChartFit, rules: CertaintyRules) -> PairFit:
-    chart, told = left.chart, []
+    chart, both = left.chart, (left, right)
+    sizes = [fit.answer.name for fit in both]
+    same = sizes[0] == sizes[1] if all(sizes) else None
     together = None
     if left.certainty is not None and right.certainty is not None:
         together = pair_certainty(left.certainty, right.certainty)
-        if not (left.summary.foot_guessed or right.summary.foot_guessed):
-            told.append(pair_words(left.certainty, right.certainty, rules))
-    sizes = [(fit.answer.size, fit.answer.variant) for fit in (left, right)]
-    same = sizes[0] == sizes[1] if all(size for size, _ in sizes) else None
-    two = ""
+    whys = [_why_no_pair(fit) for fit in both]
+    if any(whys):
+        # Where neither leg has a size to fit there is no pair to speak of: each leg says its own.
+        told = [
+            say("No pair yet: {side}: {why}", side=side_words(side), why=why)
+            for side, why in zip(LEGS, whys, strict=True)
+            if why and not all(whys)
+        ]
+        return PairFit(chart, together, same, " ".join(told))
+    told, two = [], ""
     if same is False and chart.sold == "pair":
         two = say(
             "Sold in pairs: LEFT {left} and RIGHT {right} are two pairs, or another make.",
-            left=_name(*sizes[0]),
-            right=_name(*sizes[1]),
+            left=sizes[0],
+            right=sizes[1],
         )
-        told.insert(0, two)
+        told.append(two)
+    if together is not None and not any(fit.summary.foot_guessed for fit in both):
+        told.append(pair_words(left.certainty or 0, right.certainty or 0, rules))
     return PairFit(chart, together, same, " ".join(told), two)
 
 
-def _name(size: str | None, variant: str | None) -> str:
-    return f"{size} {variant or ''}".strip()
+def _why_no_pair(fit: ChartFit) -> str:
+    """Return why a leg has no size yet that one of the other could be a pair with."""
+    if fit.kept_back:
+        return fit.offered_why
+    if fit.answer.size is None and fit.answer.alternatives:
+        return say("choose between {sizes} first.", sizes=" / ".join(fit.answer.alternatives))
+    if fit.answer.size is None:
+        return next(iter(fit.answer.reasons), fit.offered_why)
+    return fit.summary.text if fit.summary.code == "measure_again" else ""

@@ -122,9 +122,9 @@ def _least_margin(legs: Collection[ChartFit]) -> Decimal:
 
 
 def _why(legs: tuple[ChartFit, ...]) -> str:
-    """Return why there is no size here for a leg; empty where all have one."""
+    """Return why there is no size here for a leg, or none may be offered; else empty."""
     for leg in legs:
         answer = leg.answer
         if answer.size is None and not answer.alternatives:
             return answer.reasons[0] if answer.reasons else say("No size of it holds.")
-    return ""
+    return legs[0].offered_why if all(leg.kept_back for leg in legs) else ""

@@ -13,7 +13,7 @@ from typing import Literal, get_args
 
 from fitcore.clean_text import clean
 from fitcore.problems import Problem, UnitError
-from fitcore.units import Millimetre, plain
+from fitcore.units import INCH_MM, Millimetre, plain
 from fitcore.words import say
 
 ShoeSystem = Literal["eu", "uk", "us_men", "us_women", "mondo"]
@@ -22,15 +22,14 @@ SHOE_SYSTEMS: tuple[ShoeSystem, ...] = get_args(ShoeSystem)
 FOOT_UNCERTAINTY_MM = Decimal(7)
 """A foot length inferred from a shoe size: about one Paris point (judgement)."""
 
-_INCH_MM = Decimal("25.4")
 # size = multiplier * foot + offset, foot in cm (EU) or inches (UK, US). Source: EU and UK steps of
 # 2/3 cm and 1/3 in (read); the foot formulas, US offsets included, are convention (from memory).
 # US women's sizes have two rival conventions, +1 and +1.5 over men's; ours is +1.
 _FORMULAS: dict[ShoeSystem, tuple[Decimal, Decimal, Decimal]] = {
     "eu": (Decimal("1.5"), Decimal(10), Decimal(2)),
-    "uk": (Decimal(3), _INCH_MM, Decimal(-23)),
-    "us_men": (Decimal(3), _INCH_MM, Decimal(-22)),
-    "us_women": (Decimal(3), _INCH_MM, Decimal(-21)),
+    "uk": (Decimal(3), INCH_MM, Decimal(-23)),
+    "us_men": (Decimal(3), INCH_MM, Decimal(-22)),
+    "us_women": (Decimal(3), INCH_MM, Decimal(-21)),
     "mondo": (Decimal(1), Decimal(1), Decimal(0)),
 }
 _LIMITS: dict[ShoeSystem, tuple[int, int]] = {

@@ -58,11 +58,9 @@ _PLAIN = re.compile(rf"({_AMOUNT})\s*(cm|mm|inches|inch|in|\"|'')?")
 _FEET = re.compile(rf"([0-9]+)\s*(?:ft|feet|foot|')\s*(?:({_AMOUNT})\s*(?:inches|inch|in|\"|'')?)?")
 
 
-_MM_IN_ONE: dict[Unit, Decimal] = {
-    "mm": Decimal(1),
-    "cm": Decimal(10),
-    "in": Decimal("25.4"),  # 16 CFR 500.19 (read)
-}
+INCH_MM = Decimal("25.4")
+"""Exact by definition. Source: 16 CFR 500.19 (read)."""
+_MM_IN_ONE: dict[Unit, Decimal] = {"mm": Decimal(1), "cm": Decimal(10), "in": INCH_MM}
 
 
 @dataclass(frozen=True, slots=True)

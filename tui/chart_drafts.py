@@ -42,6 +42,7 @@ def draft_text(grid: ChartGrid, edits: str) -> str:
             "format": 1,
             "draft": True,
             "edits": edits,
+            "opened": grid.opened,
             "row": grid.row,
             "place": grid.place,
             "typed": grid.typed,
@@ -91,6 +92,7 @@ def grid_of_draft(values: Mapping[str, object], ranges: Ranges | None) -> tuple[
         for row in _tables(values.get("rows"))
     )
     grid = ChartGrid(GridTable(tuple(columns), rows), _head(head), ranges=ranges)
+    grid.opened = _text(values.get("opened"))
     row, place, typed = values.get("row"), values.get("place"), values.get("typed")
     if isinstance(row, int) and isinstance(place, int):
         last = FIRST + len(columns)

@@ -72,6 +72,8 @@ class ChartGrid:
         """The present cell as it is being typed; None where nobody is typing."""
         self.remarks: list[str] = []
         """What was said of a paste, kept in sight."""
+        self.opened = ""
+        """Digest of the chart file this was opened from; empty where it is from none."""
         self._ranges = ranges
         self._undo: list[_Before] = []
         self._put_off: set[str] = set()

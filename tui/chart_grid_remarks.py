@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from fitcore.charts.chart import Chart
 from fitcore.disk.profile_reading import read_profile
 from fitcore.lint.chart_lint import lint_chart
+from fitcore.lint.lint_codes import IN_OTHER_UNIT, LINT_CODES
 from fitcore.lint.lint_limits import lint_limits
 from fitcore.problems import Problem, ProblemLevel
 from fitcore.tables.chart_text import write_chart
@@ -32,9 +33,6 @@ if TYPE_CHECKING:
 
 _WORST_FIRST = tuple(ProblemLevel)
 _PLAIN = re.compile(r"[0-9]+(?:\.[0-9]+)?")
-_ONLY_WITH_HEAD = frozenset({"usual_girth_missing", "prescribed_without_ankle"})
-"""Remarks on columns that hang on what the head says."""
-_OTHER_UNIT = frozenset({"table_in_other_unit", "column_in_other_unit"})
 STAND_IN: dict[str, object] = {
     "id": "x",
     "maker": "x",
@@ -95,16 +93,14 @@ def linted(
     dimensions = [places[dimension.id] for dimension in chart.dimensions]
     found = []
     for remark in lint_chart(chart, known.ranges, on=known.on, standards=known.standards):
-        group, *rest = remark.key.split(".")
-        table_only = group in ("sizes", "dimensions") and remark.code not in _ONLY_WITH_HEAD
-        if not (whole or table_only):
+        if LINT_CODES[remark.code].needs_head and not whole:
             continue
+        group, index, column = remark.place
         row, place = None, None
-        if group == "sizes" and rest and rest[0].isdigit():
-            row = good[int(rest[0])]
-            place = places.get(rest[1], SIZE) if len(rest) > 1 else SIZE
-        elif group == "dimensions" and rest and rest[0].isdigit():
-            row, place = HEADINGS, dimensions[int(rest[0])]
+        if group == "sizes" and index is not None:
+            row, place = good[index], places.get(column, SIZE)
+        elif group == "dimensions" and index is not None:
+            row, place = HEADINGS, dimensions[index]
         found.append(_at(remark, row, place))
     return found
 
@@ -151,10 +147,10 @@ def linted_cells(
         if isinstance(chart, tuple):
             continue  # told already: it is the same for the whole table
         for remark in lint_limits(chart, ranges):
-            group, *rest = remark.key.split(".")
-            if group == "sizes" and held[int(rest[0])][1].problems:
-                found.append(_at(remark, held[int(rest[0])][0], place))
-            elif group != "sizes" and remark.code in _OTHER_UNIT:
+            group, index, _ = remark.place
+            if group == "sizes" and index is not None and held[index][1].problems:
+                found.append(_at(remark, held[index][0], place))
+            elif remark.code in IN_OTHER_UNIT:
                 found.append(_at(remark, HEADINGS, place))
     return found
 

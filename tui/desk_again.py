@@ -88,7 +88,8 @@ def _steps_at(desk: Desk, place: Place) -> list[Step]:
     """Return the fields of a place; foot length and shoe size may stand for each other."""
     side, point, kind = place
     here = [step for step in desk.steps if step.point is point and step.side in (side, Side.BOTH)]
-    return [step for step in here if step.kind is kind or point is Point.FOOT]
+    exact = [step for step in here if step.place == place]
+    return exact or [step for step in here if step.kind is kind or point is Point.FOOT]
 
 
 def _go_again(desk: Desk, steps: Sequence[Step]) -> None:

@@ -38,6 +38,8 @@ def cell_words(fit: ChartFit) -> str:
 
 def sureness_words(fit: ChartFit) -> str:
     """Return how sure a size is in a word behind it."""
+    if fit.summary.only_now:
+        return say(", clear now")
     return {
         "clear": say(", clear"),
         "edge": say(", on the edge"),
@@ -119,7 +121,7 @@ def morning_line(fit: ChartFit) -> str:
 
 def verdict_words(answer: SizeAnswer) -> str:
     """Return a verdict in a few words."""
-    size = f"{answer.size or ''} {answer.variant or ''}".strip()
+    size = answer.name
     words = {
         Verdict.FITS: say("{size}", size=size),
         Verdict.OVERLAP: say(
@@ -161,9 +163,16 @@ def margin_words(chart: Chart, margin: Margin) -> str:
         low=show_cm(round(margin.low_mm, 1)),
         high=show_cm(round(margin.high_mm, 1)),
     )
-    how = (
-        say("{cm} cm inside", cm=distance)
-        if margin.margin_mm >= 0
-        else say("{cm} cm outside", cm=distance)
-    )
-    return f"{told}, {how}"
+    return f"{told}, {_how_far(margin, distance)}"
+
+
+def _how_far(margin: Margin, distance: str) -> str:
+    if margin.edge_of is not None:
+        # Not inside, however near: a midpoint goes to the neighbour.
+        return {
+            "larger": say("on an edge that is the larger size's"),
+            "smaller": say("on an edge that is the smaller size's"),
+        }[margin.edge_of]
+    if margin.margin_mm >= 0:
+        return say("{cm} cm inside", cm=distance)
+    return say("{cm} cm outside", cm=distance)

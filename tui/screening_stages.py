@@ -168,7 +168,7 @@ def _asks(desk: Desk, stage: Stage) -> Callable[[Mapping[str, Value]], Sequence[
     }
 
     def asks(known: Mapping[str, Value]) -> Sequence[Ask]:
-        answers = _answers(known, desk.session.text("purpose"))
+        answers = _answers(known, tuple(map(str, desk.session.answer("purpose").values)))
         wanted = sides if stage is not Stage.LEGS else LEGS
         opened = Asked(answers, book.questions, wanted)
         lines = [
@@ -223,13 +223,13 @@ def _with_class_figures(
     ]
 
 
-def _answers(known: Mapping[str, Value], purpose: str) -> Answers:
+def _answers(known: Mapping[str, Value], purposes: tuple[str, ...]) -> Answers:
     given = {
         what.removeprefix(ANSWER_PREFIX): (value,)
         for what, value in known.items()
         if what.startswith(ANSWER_PREFIX) and isinstance(value, str)
     }
-    return Answers({**given, **({"purpose": (purpose,)} if purpose else {})})
+    return Answers({**given, **({"purpose": purposes} if purposes else {})})
 
 
 def question_ask(book: ScreeningBook, question: Question, side: Side | None) -> Ask:

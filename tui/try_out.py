@@ -241,8 +241,7 @@ class TryOut:
             TriedChart(
                 row,
                 was := row.legs[self._at],
-                # Whether it may be offered is the result's to say, whatever is tried.
-                replace(tried[row.chart.id], offer=was.offer),
+                _kept_back_alike(was, tried[row.chart.id]),
             )
             for row in self._rows
         )
@@ -266,6 +265,20 @@ class TryOut:
             text=say("{what}: {cm} cm cannot be right.", what=value.name, cm=show_cm(tried.mm)),
             mend=say("The value stays as it was."),
         )
+
+
+def _kept_back_alike(was: ChartFit, tried: ChartFit) -> ChartFit:
+    """Return what is tried, kept back by all that keeps the result back.
+
+    Whether it may be offered is the result's to say: a value that is only typed here mends no
+    reading that cannot be right, and no leg's shape.
+    """
+    return replace(
+        tried,
+        offer=was.offer,
+        shape=was.shape or tried.shape,
+        untrusted=was.untrusted or tried.untrusted,
+    )
 
 
 def begin(desk: Desk, measured: SessionFit, side: Side) -> TryOut:

@@ -112,16 +112,18 @@ def certainty(
     prescribed: bool = False,
     shared_mm: float = 0.0,
 ) -> float:
-    """Return the probability, 0 to 1, that a fresh measuring gives the outcome read.
+    """Return the probability, 0 to 1, that a fresh measuring comes to the same.
 
-    Same means the same verdict and the same size chosen; for a prescribed garment the same sizes to
-    choose from. Arguments as for `outcome_probabilities`.
+    Same means the same size chosen, whether or not another holds beside it; where none is chosen
+    the same verdict and the same sizes to choose from (`Outcome.as_ordered`). Arguments as for
+    `outcome_probabilities`.
     """
     found = outcome_probabilities(
         chart, values, spreads, prescribed=prescribed, shared_mm=shared_mm
     )
-    read = cells_of(chart).of(values, prescribed=prescribed)
-    return min(1.0, max(0.0, found.get(read, 0.0)))
+    read = cells_of(chart).of(values, prescribed=prescribed).as_ordered
+    same = math.fsum(share for each, share in found.items() if each.as_ordered == read)
+    return min(1.0, max(0.0, same))
 
 
 def nearest_change(
@@ -131,9 +133,10 @@ def nearest_change(
     *,
     prescribed: bool = False,
 ) -> Change | None:
-    """Return which value would change the outcome soonest, the others staying as they are.
+    """Return which value would change what is ordered soonest, the others staying as they are.
 
-    Soonest is by standard errors: 2 mm are much for an ankle and little for a length.
+    What counts as a change is what counts for `certainty`. Soonest is by standard errors: 2 mm are
+    much for an ankle and little for a length.
 
     Returns:
         None where no single value can change it.
@@ -141,7 +144,7 @@ def nearest_change(
     cells = cells_of(chart)
     pieces = [axis.piece_of(values[axis.name]) for axis in cells.axes]
     kinds = [axis.kinds[piece] for axis, piece in zip(cells.axes, pieces, strict=True)]
-    read = cells.at(kinds, prescribed=prescribed)
+    read = cells.at(kinds, prescribed=prescribed).as_ordered
     found: list[Change] = []
     for index, (axis, dimension) in enumerate(zip(cells.axes, chart.dimensions, strict=True)):
         value, error = values[axis.name], spreads[axis.name].error
@@ -150,7 +153,7 @@ def nearest_change(
             for piece in way:
                 there = [*kinds[:index], axis.kinds[piece], *kinds[index + 1 :]]
                 becomes = cells.at(there, prescribed=prescribed)
-                if becomes != read:
+                if becomes.as_ordered != read:
                     # The cut on the near side of that piece.
                     edge = axis.cuts[piece - 1 if piece > pieces[index] else piece][0]
                     far = abs(float(edge - value)) / error if error else math.inf

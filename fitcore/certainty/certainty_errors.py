@@ -15,7 +15,7 @@ from fitcore.charts.sizing import adopted_for
 from fitcore.points import Kind, Point
 from fitcore.record.readings import Adopted
 from fitcore.shoes import FOOT_UNCERTAINTY_MM, shoe_size
-from fitcore.units import Unit
+from fitcore.units import INCH_MM, Unit
 
 if TYPE_CHECKING:
     from fitcore.certainty.certainty_model import CertaintyRules, MeasureError
@@ -31,7 +31,6 @@ UnitOf = Callable[[Adopted], Unit | None]
 _MEDIAN_OF_THREE = math.sqrt(1 - math.sqrt(3) / math.pi)
 """Error of the median of three normal readings against that of one: 0.670 (computed)."""
 
-_INCH_MM = Decimal("25.4")  # 16 CFR 500.19 (read)
 _HALVINGS = 3
 
 
@@ -108,7 +107,7 @@ def _of_a_tape(
         # The size is worked out from the foot length, on a grid of its own far finer than a size.
         scale = _sizes_per_mm(dimension.system)
         return Spread(error * scale, again=again * scale if again < error else None)
-    step = rules.tape.inch * _INCH_MM if unit == "in" else rules.tape.cm * 10
+    step = rules.tape.inch * INCH_MM if unit == "in" else rules.tape.cm * 10
     if adopted.readings % 2 == 0:
         step /= 2  # a mean of two lies on half marks, too
     return Spread(error, _on_grid(adopted.mm, step), again if again < error else None)

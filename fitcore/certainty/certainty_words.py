@@ -6,7 +6,7 @@ One summary for each leg and chart: what a nurse should know or do before she le
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from fitcore.charts.outcome import Verdict
@@ -41,6 +41,8 @@ class Summary:
     """What would have to be added to it, in mm; negative for a smaller one."""
     foot_guessed: bool = False
     """Whether it hangs on a foot taken from a shoe size, which asking again makes no surer."""
+    only_now: bool = False
+    """Whether it is clear as measured, and nothing can be said of the leg by morning."""
 
 
 def summarise(
@@ -53,13 +55,15 @@ def summarise(
     spreads: Mapping[str, Spread],
     prescribed: bool,
     differing: Sequence[str] = (),
+    impossible: Sequence[str] = (),
     morning: str = "",
+    withheld: str = "",
 ) -> Summary:
     """Sum up one chart's answer for one leg: the first that holds of these.
 
-    No size to judge; readings that differ; too uncertain where another reading would help; another
-    size by morning; a foot that a shoe size tells less closely than the edge is near; on the edge;
-    no size in this chart; clear of the edge.
+    No size to judge; readings that cannot be right or differ; too uncertain where another reading
+    would help; another size by morning; a foot that a shoe size tells less closely than the edge is
+    near; on the edge; no size in this chart; clear of the edge.
 
     Args:
         chart: the chart.
@@ -70,18 +74,18 @@ def summarise(
         spreads: how each dimension scatters.
         prescribed: whether the garment is prescribed.
         differing: dimensions whose readings do not agree.
+        impossible: dimensions with a reading that cannot be right.
         morning: the sentence on another size by morning; empty where the size holds or nothing is
             known.
+        withheld: why nothing can be said of the morning; empty where something can.
     """
     if share is None or answer.verdict in (Verdict.NOT_SUITABLE, Verdict.NOT_MEASURED):
         return Summary("none", answer.reasons[0] if answer.reasons else say("Not judged."))
     near = _nearness(chart, answer, change)
     sure = percent_words(share, rules)
-    again = ""
-    if differing:
-        names = ", ".join(map(dimension_words, differing))
-        again = say("Measure again: {names}. The readings differ.", names=names)
-    elif _repeat_helps(change, spreads) and share < rules.words.measure_again_below.share:
+    again = _doubtful_words(differing, impossible)
+    uncertain = share < rules.words.measure_again_below.share
+    if not again and uncertain and _repeat_helps(change, spreads):
         again = say("Measure again: {near}; {sure}.", near=near, sure=sure)
     if again:
         return _about(change, "measure_again", f"{again} {morning}".rstrip())
@@ -94,7 +98,21 @@ def summarise(
         return _about(change, "edge", say("On the edge: {near}; {sure}.", near=near, sure=sure))
     if answer.verdict in _WITHOUT_SIZE:
         return _without_size(chart, prescribed=prescribed)
-    return _about(change, "clear", say("Clear of the edge: {near}; {sure}.", near=near, sure=sure))
+    clear = say("Clear of the edge: {near}; {sure}.", near=near, sure=sure)
+    told = _about(change, "clear", f"{clear} {withheld}".rstrip())
+    return replace(told, only_now=bool(withheld))
+
+
+def _doubtful_words(differing: Sequence[str], impossible: Sequence[str]) -> str:
+    """Say which measures to take again, and why; empty where none."""
+    told = []
+    if impossible:
+        names = ", ".join(map(dimension_words, impossible))
+        told.append(say("Measure again: {names}. What was read cannot be right.", names=names))
+    if differing:
+        names = ", ".join(map(dimension_words, differing))
+        told.append(say("Measure again: {names}. The readings differ.", names=names))
+    return " ".join(told)
 
 
 def certainty_words(share: float, rules: CertaintyRules) -> str:
@@ -142,8 +160,9 @@ def firmer_size(
 ) -> str | None:
     """Return the smaller size somebody who likes a firmer hold may have; None where there is none.
 
-    Only a size that holds too, only for purposes that are no treatment, only where the leg is
-    cleared and its pressure index known, and only where every girth lies well inside.
+    Only a size that holds too and ends lower somewhere round the leg and higher nowhere, only for
+    purposes that are no treatment, only where the leg is cleared and its pressure index known, and
+    only where every girth lies well inside.
 
     Args:
         chart: sizes listed small to large.
@@ -158,12 +177,15 @@ def firmer_size(
     if not (cleared and abpi_known) or purpose not in limits.purposes or answer.size is None:
         return None
     names = [row.name for row in chart.sizes]
-    chosen = names.index(f"{answer.size} {answer.variant or ''}".strip())
+    chosen = chart.sizes[names.index(answer.name)]
     girths = [d.id for d in chart.dimensions if d.kind is Kind.GIRTH]
-    for row in reversed(chart.sizes[:chosen]):
-        edges = ((values[name], row.ranges[name]) for name in girths)
-        well_inside = all(high - value >= limits.least_inside_cm * 10 for value, (_, high) in edges)
-        if row.name in answer.alternatives and well_inside:
+    for row in reversed(chart.sizes[: names.index(answer.name)]):
+        tops = [(row.ranges[name][1], chosen.ranges[name][1]) for name in girths]
+        # Smaller round the leg, not merely shorter: else it would hold no firmer.
+        firmer = any(top < than for top, than in tops) and all(top <= than for top, than in tops)
+        inside = (row.ranges[name][1] - values[name] for name in girths)
+        well_inside = all(room >= limits.least_inside_cm * 10 for room in inside)
+        if row.name in answer.alternatives and firmer and well_inside:
             return row.name
     return None
 
@@ -240,9 +262,8 @@ def _what_comes(chart: Chart, answer: SizeAnswer, change: Change) -> str:
     if becomes.size is None:
         return say("where no size fits")
     name = chart.sizes[becomes.size].name
-    own = f"{answer.size} {answer.variant or ''}".strip() if answer.size else ""
-    if name != own:
+    if name not in answer.alternatives:
         return say("the next size ({size})", size=name)
     if becomes.verdict is Verdict.OVERLAP:
-        return say("where other sizes fit, too")
-    return say("where only size {size} fits", size=name)
+        return say("where {size} is the one taken", size=name)
+    return say("where only {size} holds", size=name)

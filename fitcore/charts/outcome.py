@@ -40,7 +40,7 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a chart comes to; two are the same when verdict and size are."""
+    """What a chart comes to; two are equal when verdict and size are."""
 
     verdict: Verdict
     size: int | None = None
@@ -49,6 +49,15 @@ class Outcome:
     """Rows a person must choose from: only where sizes overlap and no rule decides."""
     held: tuple[int, ...] = field(default=(), compare=False)
     """All rows whose ranges hold, in the chart's order."""
+
+    @property
+    def as_ordered(self) -> tuple[object, ...]:
+        """What must be alike for two measurings to come to the same.
+
+        The size where one is chosen, whether others hold beside it or not; else the verdict with
+        the sizes to choose from.
+        """
+        return (self.verdict, self.among) if self.size is None else (self.size,)
 
 
 def outcome(

@@ -84,12 +84,25 @@ class SizeAnswer:
     unsuitable: str = ""
     """What rules the garment out, as a code; empty where nothing does."""
 
+    @property
+    def name(self) -> str:
+        """Size and variant as they are printed; empty where no size is chosen."""
+        return f"{self.size} {self.variant or ''}".strip() if self.size else ""
+
 
 Measured = Callable[[Point, Kind], Adopted | None]
 """Looks up the value used for one leg."""
+Disputed = Callable[[Point, Kind], bool]
+"""Says whether values stand side by side at a point, of which a person must choose."""
 
 
-def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -> SizeAnswer:
+def decide_size(
+    chart: Chart,
+    measured: Measured,
+    *,
+    prescribed: bool = False,
+    disputed: Disputed | None = None,
+) -> SizeAnswer:
     """Place one leg in a size chart.
 
     Args:
@@ -97,6 +110,7 @@ def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -
         measured: the values used for this leg.
         prescribed: for a prescribed garment no rule decides between sizes that overlap: none is
             chosen and all are named.
+        disputed: what is disputed counts as not measured, and nothing else stands for it.
 
     Returns:
         The verdict with its reasons; sizes in chart order.
@@ -105,7 +119,7 @@ def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -
     practice.
     """
     cautions: list[str] = []
-    values, missing = chart_values(chart, measured, cautions)
+    values, missing = chart_values(chart, measured, cautions, disputed=disputed)
     if missing:
         return SizeAnswer(
             Verdict.NOT_MEASURED,
@@ -122,7 +136,11 @@ def decide_size(chart: Chart, measured: Measured, *, prescribed: bool = False) -
 
 
 def chart_values(
-    chart: Chart, measured: Measured, cautions: list[str] | None = None
+    chart: Chart,
+    measured: Measured,
+    cautions: list[str] | None = None,
+    *,
+    disputed: Disputed | None = None,
 ) -> tuple[dict[str, Decimal], list[str]]:
     """Return a leg's value in each of a chart's dimensions, in the column's own scale.
 
@@ -130,12 +148,19 @@ def chart_values(
         chart: the chart.
         measured: looks up the value used at a point.
         cautions: takes up what must be said of a value worked out from another.
+        disputed: what is disputed counts as not measured: a foot length does not stand for a shoe
+            size that two people gave differently.
 
     Returns:
         Dimension id to value, and the dimensions that were not measured.
     """
     told = cautions if cautions is not None else []
-    found = {d.id: _value_for(d, measured, told) for d in chart.dimensions}
+    found = {
+        d.id: None
+        if disputed is not None and disputed(d.point, d.kind)
+        else _value_for(d, measured, told)
+        for d in chart.dimensions
+    }
     values = {name: value for name, value in found.items() if value is not None}
     return values, [name for name in found if name not in values]
 

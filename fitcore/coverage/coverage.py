@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from fitcore.charts.chart import Chart
-    from fitcore.charts.sizing import Measured, SizeAnswer
+    from fitcore.charts.sizing import Measured
     from fitcore.coverage.leg_set import LegValues
 
 
@@ -78,7 +78,7 @@ def cover(chart: Chart, legs: Iterable[LegValues]) -> Coverage:
     for leg in legs:
         answer = decide_size(chart, looked_up(leg))
         verdicts[answer.verdict] += 1
-        name = _name(answer)
+        name = answer.name
         if name:
             chosen[name] += 1
         holds.update([name, *answer.alternatives] if name else answer.alternatives)
@@ -99,7 +99,3 @@ def cover(chart: Chart, legs: Iterable[LegValues]) -> Coverage:
 def looked_up(leg: LegValues) -> Measured:
     """Return the look-up of one leg's values that `decide_size` asks for."""
     return lambda point, kind: leg.get((point, kind))
-
-
-def _name(answer: SizeAnswer) -> str:
-    return f"{answer.size or ''} {answer.variant or ''}".strip()

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING, Literal
 
-from fitcore.units import show_cm
+from fitcore.units import INCH_MM, show_cm
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 
 SlipCode = Literal["unit_slip", "decimal_slip", "tape_slip", "digits_swapped"]
 
-_MM_IN_INCH = Decimal("25.4")  # 16 CFR 500.19 (read)
-_MM_IN: dict[Unit, Decimal] = {"in": _MM_IN_INCH, "cm": Decimal(10), "mm": Decimal(1)}
+_MM_IN: dict[Unit, Decimal] = {"in": INCH_MM, "cm": Decimal(10), "mm": Decimal(1)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from fitcore.clean_text import visible
 from fitcore.problems import ProblemLevel
@@ -15,8 +15,20 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from fitcore.charts.chart import Chart, Dimension
+    from fitcore.lint.lint_codes import LintName
 
 _WORST_FIRST = tuple(ProblemLevel)
+
+
+class RemarkPlace(NamedTuple):
+    """Where a remark is about: `sizes.2.ankle` taken apart."""
+
+    group: str
+    """The table or key of the file: `sizes`, `dimensions`, `pressure` ..."""
+    number: int | None = None
+    """Which row of it, from 0; None where it has none."""
+    column: str = ""
+    """The dimension's id, or a key of the row; empty where it is about the whole row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +38,8 @@ class ChartRemark:
     key: str
     """Where, as in the file: `sizes.2.ankle`."""
     level: ProblemLevel
-    code: str
-    """Short fixed name, for programs and tests."""
+    code: LintName
+    """Short fixed name, for programs and tests; `lint_codes` has them all."""
     text: str
     mend: str
     """What to write in the file."""
@@ -38,6 +50,14 @@ class ChartRemark:
         """Make visible whatever in the words could steer a terminal: they quote a foreign file."""
         for name in ("key", "text", "mend", "form_mend"):
             object.__setattr__(self, name, visible(getattr(self, name)))
+
+    @property
+    def place(self) -> RemarkPlace:
+        """Its key, taken apart."""
+        group, *rest = self.key.split(".")
+        if not (rest and rest[0].isdigit()):
+            return RemarkPlace(group)
+        return RemarkPlace(group, int(rest[0]), ".".join(rest[1:]))
 
     @property
     def mend_in_form(self) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.charts.sizing import dimension_words
 from fitcore.lint.chart_remark import ChartRemark, shown, shown_range
+from fitcore.lint.lint_codes import LINT_CODES
 from fitcore.points import POINT_ORDER, Kind, Point
 from fitcore.problems import ProblemLevel
 from fitcore.shoes import SHOE_SYSTEMS, foot_length_mm, judge_shoe_size, system_words
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from fitcore.charts.chart import Chart, ChartSize, Dimension
+    from fitcore.lint.lint_codes import LintName
     from fitcore.profile_models import Limits, Ranges
     from fitcore.shoes import ShoeSystem
     from fitcore.units import Unit
@@ -142,7 +144,7 @@ def _unit_remarks(
 
 
 def _unit_remark(chart: Chart, cell: _Cell, unit: Unit) -> ChartRemark:
-    codes: dict[Unit, str] = {
+    codes: dict[Unit, LintName] = {
         "in": "looks_like_inches",
         "mm": "looks_like_mm",
         "cm": "looks_like_cm",
@@ -191,7 +193,8 @@ def _range_remarks(chart: Chart, cell: _Cell, ranges: Ranges) -> Iterator[ChartR
     for edge in cell.pair:
         if hard[0] <= edge <= hard[1]:
             continue
-        code, mend = "impossible_edge", say("Look at the leaflet and correct the edge.")
+        code: LintName = "impossible_edge"
+        mend = say("Look at the leaflet and correct the edge.")
         if _slipped(edge, cell.pair, hard):
             code, mend = (
                 "point_lost",
@@ -199,7 +202,7 @@ def _range_remarks(chart: Chart, cell: _Cell, ranges: Ranges) -> Iterator[ChartR
             )
         yield ChartRemark(
             cell.key,
-            ProblemLevel.WARNING if code == "impossible_edge" else ProblemLevel.ERROR,
+            LINT_CODES[code].level,
             code,
             say(
                 "{size}: {name} {range} reaches to {edge}, which no leg has.",
@@ -266,7 +269,7 @@ def _feet(pair: Pair, system: ShoeSystem) -> Pair:
 
 # --- measures of one row -------------------------------------------------------------------------
 
-_NEVER = {
+_NEVER: dict[tuple[Point, Point], LintName] = {
     # In 6,575 legs measured in two surveys (ANSUR II, Heinz 2003; computed) no calf was as small
     # as the ankle and none as large as the thigh. Calf and knee may stand either way.
     (Point.B, Point.C): "ankle_not_below_calf",
@@ -319,7 +322,7 @@ def _contradictions(
 
 
 def _contradiction(
-    chart: Chart, row: int, one: Dimension, other: Dimension, *, code: str
+    chart: Chart, row: int, one: Dimension, other: Dimension, *, code: LintName
 ) -> ChartRemark:
     size = chart.sizes[row]
     words = {

@@ -16,11 +16,6 @@ if TYPE_CHECKING:
     from fitcore.charts.chart import Chart
     from fitcore.pressures.pressure_model import PressureStandard
 
-PRESSURE_CODES = frozenset(
-    {"pressure_not_mmhg", "standard_unknown", "class_unknown", "pressure_not_of_class"}
-)
-"""Codes of remarks on a pressure that is given."""
-
 _LEAST_MMHG = Decimal(8)
 """A garment whose upper limit is below prints kPa: the lightest band of the trade is 8 to 15 mmHg
 (from memory), and printed kPa run from 2.4 to 6.5 (RAL quality association, read)."""

@@ -47,17 +47,17 @@ class ChartMorning:
 
     @property
     def holds(self) -> bool:
-        """Whether all three are the same."""
-        return len({_outcome(a) for a in (self.as_read, self.central, self.high)}) == 1
+        """Whether all three come to the same size; where none is chosen, to the same to choose."""
+        return len({_same(a) for a in (self.as_read, self.central, self.high)}) == 1
 
     def as_json(self) -> dict[str, object]:
-        """Return it in the shape `fit --json` prints."""
-        return {
-            "holds": self.holds,
-            "as_read": _outcome(self.as_read),
-            "central": _outcome(self.central),
-            "high": _outcome(self.high),
-        }
+        """Return it in the shape `fit --json` prints; sizes to choose from where one chooses."""
+        answers = {"as_read": self.as_read, "central": self.central, "high": self.high}
+        told: dict[str, object] = {"holds": self.holds}
+        told |= {name: _outcome(answer) for name, answer in answers.items()}
+        if any(answer.alternatives and not answer.size for answer in answers.values()):
+            told["alternatives"] = {name: list(a.alternatives) for name, a in answers.items()}
+        return told
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,12 +190,19 @@ def _moved(adopted: Adopted, mm: Decimal) -> Adopted:
 
 
 def _outcome(answer: SizeAnswer) -> str:
-    return f"{answer.size} {answer.variant or ''}".strip() if answer.size else answer.verdict.value
+    return answer.name or answer.verdict.value
+
+
+def _same(answer: SizeAnswer) -> tuple[object, ...]:
+    """Return what must be alike: as `Outcome.as_ordered` has it of a fresh measuring."""
+    if answer.size is not None:
+        return (answer.size, answer.variant)
+    return (answer.verdict, answer.alternatives)
 
 
 def _outcome_words(answer: SizeAnswer) -> str:
     if answer.size:
-        return say("size {size}", size=f"{answer.size} {answer.variant or ''}".strip())
+        return say("size {size}", size=answer.name)
     if answer.alternatives:
         return say("one of {sizes}", sizes=", ".join(answer.alternatives))
     return say("in no size")

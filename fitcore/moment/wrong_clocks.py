@@ -1,13 +1,18 @@
 """Stretches of a laptop's entries whose times are surely wrong: somebody said so at the time.
 
-Nothing is corrected here. A coordinator may say by how much; then times are shown right, and the
-lines stay as they are.
+Nothing is corrected here. A coordinator may say what time it was; that is kept beside the times,
+and the lines stay as they are.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from fitcore.instants import hours_between, parse_instant
+from fitcore.problems import Problem, UnitError
+from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -15,6 +20,10 @@ if TYPE_CHECKING:
 
     from fitcore.record.entries import Entry
     from fitcore.record.session import Session
+
+
+_DAY_ALONE = re.compile(r"[0-9]{4}-?(?:[0-9]{2}-?[0-9]{2}|W[0-9]{2}(?:-?[0-9])?)")
+"""A date of ISO 8601 without a time."""
 
 
 @dataclass(frozen=True)
@@ -60,3 +69,34 @@ def wrong_clocks(
                 first, last = min(numbers), max(numbers)
                 found.append(WrongClock(session, laptop, first, last, timed[0], said))
     return tuple(sorted(found, key=lambda clock: (clock.laptop, clock.first, clock.session.id)))
+
+
+def parse_right_time(typed: str, now: datetime) -> datetime:
+    """Read what time it was when a wrong clock showed another.
+
+    Args:
+        typed: date and time, such as `2026-03-04 15:10`; without an offset it is in this laptop's.
+        now: the present instant, by this laptop's clock.
+
+    Raises:
+        UnitError: not a date and time, without an hour, or of a day that has not come.
+    """
+    right = parse_instant(typed, now.tzinfo)
+    if _DAY_ALONE.fullmatch(typed.strip()):
+        raise UnitError(
+            Problem(
+                code="no_hour",
+                text=say("'{text}' is a day without an hour.", text=typed.strip()[:20]),
+                mend=say("Type the hour too, such as 2026-03-04 15:10. Where nobody knows: F2."),
+            )
+        )
+    # Days are compared by this laptop's wall: an hour's doubt between two zones is no other day.
+    if right.date() > now.date() and hours_between(now, right) > 0:
+        raise UnitError(
+            Problem(
+                code="day_to_come",
+                text=say("{day} is later than today by this laptop's clock.", day=right.date()),
+                mend=say("Look at the date again; if today's is wrong, set this laptop's clock."),
+            )
+        )
+    return right

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 from fitcore.record.readings import Readings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from decimal import Decimal
 
     from fitcore.points import Kind, Point, Side
@@ -24,10 +23,15 @@ class LastTime:
     def __init__(self, sessions: Iterable[Session] = ()) -> None:
         """Take a client's measured sessions before the present one, newest first."""
         self.sessions = tuple(sessions)
+        self._read: list[Readings] = []
 
-    @cached_property
-    def _readings(self) -> tuple[tuple[Session, Readings], ...]:
-        return tuple((session, Readings(session)) for session in self.sessions)
+    @property
+    def _readings(self) -> Iterator[tuple[Session, Readings]]:
+        """Each session and its readings; of those further back than is asked for, none are read."""
+        for place, session in enumerate(self.sessions):
+            if place == len(self._read):
+                self._read.append(Readings(session))
+            yield session, self._read[place]
 
     def of_place(self, side: Side, point: Point, kind: Kind) -> tuple[Session, Readings] | None:
         """Return the newest session with a reading of a place that counts, and its readings."""
@@ -44,6 +48,18 @@ class LastTime:
         """Return the value used in mm, from the newest session that has one; else None."""
         values = (readings.adopted(side, point, kind) for _, readings in self._readings)
         return next((value.mm for value in values if value is not None), None)
+
+
+def before_each(known: Iterable[Session]) -> dict[str, tuple[Session, ...]]:
+    """Return `sessions_before` of each of some clients' sessions, by session id."""
+    measured: dict[str, list[Session]] = {}
+    found: dict[str, tuple[Session, ...]] = {}
+    for session in sorted(known, key=lambda s: s.id):
+        client = session.text("client")
+        found[session.id] = tuple(reversed(measured.get(client, ())))
+        if client and session.was_measured:
+            measured.setdefault(client, []).append(session)
+    return found
 
 
 def sessions_before(session: Session, client: str, known: Iterable[Session]) -> tuple[Session, ...]:

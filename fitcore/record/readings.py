@@ -42,6 +42,8 @@ class Adopted:
     """Entries it rests on."""
     value: Decimal | None = None
     system: ShoeSystem | None = None
+    side: Side | None = None
+    """Where it was read: BOTH for a shoe asked once; None for a value of no session."""
 
     def as_json(self) -> dict[str, object]:
         """Return it in the shape `fit --json` prints; a shoe carries value and system, no mm."""
@@ -204,6 +206,12 @@ class Readings:
         """Whether values stand side by side that no rule may choose between or average."""
         return place in self._disputed
 
+    def disputed_of_leg(self, side: Side, point: Point, kind: Kind) -> bool:
+        """Whether what would be used for one leg is disputed, a shoe asked once for both too."""
+        own = (side, point, kind)
+        asked_once = kind is Kind.SHOE and not self.taken(own)
+        return self.disputed((Side.BOTH, point, kind) if asked_once else own)
+
     def taken(self, place: Place) -> tuple[Reading, ...]:
         """Return the readings at a place that have a value."""
         return tuple(r for r in self.current(place) if not r.not_taken)
@@ -227,7 +235,7 @@ class Readings:
         return self._adopted[place]
 
     def _adopt(self, place: Place) -> Adopted | None:
-        _, point, kind = place
+        side, point, kind = place
         readings = self.taken(place)
         if kind is Kind.SHOE and not readings:
             place = (Side.BOTH, point, kind)
@@ -235,7 +243,7 @@ class Readings:
         if not readings or self.disputed(place):
             return None
         if kind is Kind.SHOE:
-            return _adopt_shoe(readings)
+            return _adopt_shoe(readings, place[0])
         values = sorted(r.mm for r in readings if r.mm is not None)
         return Adopted(
             point=point,
@@ -244,6 +252,7 @@ class Readings:
             readings=len(values),
             spread_mm=values[-1] - values[0] if len(values) > 1 else None,
             names=tuple(r.name for r in readings),
+            side=side,
         )
 
     def adopted_of_leg(self, side: Side) -> tuple[Adopted, ...]:
@@ -291,7 +300,7 @@ class Readings:
                 self._disputed.add(place)
 
 
-def _adopt_shoe(readings: Sequence[Reading]) -> Adopted | None:
+def _adopt_shoe(readings: Sequence[Reading], side: Side) -> Adopted | None:
     # The latest round counts: a shoe size is asked, not measured, so two are not averaged.
     latest = max(readings, key=lambda reading: reading.round)
     if latest.value is None or latest.system is None:
@@ -305,6 +314,7 @@ def _adopt_shoe(readings: Sequence[Reading]) -> Adopted | None:
         names=tuple(r.name for r in readings),
         value=latest.value,
         system=latest.system,
+        side=side,
     )
 
 

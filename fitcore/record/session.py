@@ -215,7 +215,7 @@ class Heads:
 
     def is_withdrawn(self, entry: Entry) -> bool:
         """Whether a live withdrawal takes the entry back."""
-        return str(entry.by) in self._withdrawn
+        return bool(self._withdrawn) and str(entry.by) in self._withdrawn
 
     def is_name_withdrawn(self, name: str) -> bool:
         """Whether a live withdrawal takes back the entry of this name, seen here or not."""
@@ -223,7 +223,7 @@ class Heads:
 
     def successors(self, entry: Entry) -> tuple[Entry, ...]:
         """Live entries written instead of this one."""
-        return tuple(self._successors.get(str(entry.by), ()))
+        return tuple(self._successors.get(str(entry.by), ())) if self._successors else ()
 
     def heads_of(self, array: str) -> tuple[Entry, ...]:
         """Live entries of an array that nothing replaces, sorted."""

@@ -84,6 +84,7 @@ def table_values(
     head: Mapping[str, object],
     *,
     shoe_step: Decimal | None = None,
+    by_column: Mapping[str, Mapping[str, object]] | None = None,
     good_only: bool = False,
 ) -> dict[str, object]:
     """Return the values of a chart file, as `write_chart` and `Chart` take them.
@@ -96,6 +97,7 @@ def table_values(
         head: the file's other keys: id, maker, line, form, toe, purposes, step_mm, posture,
             source ...
         shoe_step: step of printed shoe sizes, in sizes.
+        by_column: what was said of one column alone: its id to keys of its dimension.
         good_only: whether rows with a problem are left out, to judge the rest.
     """
     unit = table.unit
@@ -104,7 +106,10 @@ def table_values(
         "format": 1,
         **head,
         "unit": unit,
-        "dimensions": [_dimension(column, shoe_step) for column in table.columns],
+        "dimensions": [
+            _dimension(column, shoe_step) | dict((by_column or {}).get(column.id, {}))
+            for column in table.columns
+        ],
         "sizes": [_size(row, table.columns, unit) for row in rows],
     }
 

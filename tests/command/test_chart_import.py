@@ -83,6 +83,8 @@ def test_people_are_told_what_each_column_was_taken_for(
         "Ankle (cm): round the ankle (B), cm",
         "Calf (cm): left out",
         "Where two sizes hold, a person will choose: no --overlap was given.",
+        "Taken as sold in pairs: no --sold was given.",
+        "Taken as made off the shelf: no --made was given.",
         "No pressure was given; it can be added with --mmhg and the class.",
         f"Written to {out}. Sizes: S, M wide.",
         "Now compare every number with the leaflet.",
@@ -167,6 +169,50 @@ def test_a_gap_is_asked_about_before_it_is_closed(
     chart = chart_of(out)
     assert chart.step_mm == 1
     assert [d.step for d in chart.dimensions] == [None, 1]
+
+
+def test_how_it_is_sold_and_made_and_what_is_said_of_one_column_reach_the_file(
+    anklefirst: Anklefirst, tmp_path: Path, out: Path
+) -> None:
+    path = tmp_path / "gap.csv"
+    path.write_text("Size;Ankle (cm);Calf (cm)\nS;19-20,9;30-36\nM;21-23;37-40\n", "utf-8")
+    more = words(
+        *("--sold", "single", "--made", "off_the_shelf", "--gap", "Ankle (cm)=nearest"),
+        *("--gap", "calf=none", "--column-posture", "CALF (cm) = sitting"),
+    )
+    ran = anklefirst("chart", "import", path, "--out", out, *more)
+    assert ran.code == 0
+    assert "--sold" not in ran.out
+    assert "--made" not in ran.out
+    chart = chart_of(out)
+    assert (chart.sold, chart.made, chart.step_mm) == ("single", "off_the_shelf", 0)
+    assert [(d.id, d.gap, d.posture) for d in chart.dimensions] == [
+        ("ankle", "nearest", None),
+        ("calf", "none", "sitting"),
+    ]
+    assert all("gap" in dimension.model_fields_set for dimension in chart.dimensions)
+
+
+def test_a_gap_answered_for_one_column_is_still_asked_of_the_other(
+    anklefirst: Anklefirst, tmp_path: Path, out: Path
+) -> None:
+    path = tmp_path / "gap.csv"
+    path.write_text("Size;Ankle (cm);Calf (cm)\nS;19-20,9;30-36\nM;21-23;37-40\n", "utf-8")
+    asked = anklefirst(
+        "chart", "import", path, "--out", out, *words("--gap", "ankle=larger"), "--json"
+    )
+    (problem,) = asked.json["problems"]
+    assert (problem["key"], "between 36 and 37" in problem["text"]) == ("--step-mm", True)
+
+
+def test_a_garment_made_to_measure_has_one_row(
+    anklefirst: Anklefirst, tmp_path: Path, out: Path
+) -> None:
+    path = tmp_path / "limits.csv"
+    path.write_text("Size;Ankle (cm)\nlimits;18-35\n", "utf-8")
+    ran = anklefirst("chart", "import", path, "--out", out, *words("--made", "to_measure"))
+    assert ran.code == 0
+    assert chart_of(out).made == "to_measure"
 
 
 def test_a_row_that_cannot_be_read_is_kept_and_the_chart_is_not_used(
@@ -255,6 +301,10 @@ def test_a_place_that_cannot_hold_a_chart_is_refused(
         ["--form", "sock"],
         ["--column", "Ankle"],
         ["--column", "=skip"],
+        ["--gap", "Ankle (cm)=wider"],
+        ["--gap", "knee=larger"],
+        ["--column-posture", "Ankle (cm)"],
+        ["--sold", "both"],
     ],
 )
 def test_an_option_that_cannot_be_meant_is_wrong_use(

@@ -34,6 +34,8 @@ def judge(chart: dict[str, Any], girths: dict[str, str], garment: Garment) -> tu
         return "not_suitable", "other form"
     if garment.purpose not in ("other", *chart["purposes"]):
         return "not_suitable", "other purpose"
+    if garment.purpose == "other" and chart["purposes"] == ["prescribed"]:
+        return "not_suitable", "other purpose"
     columns = chart["dimensions"]
     if any(column["kind"] != "girth" or column["point"] not in girths for column in columns):
         return "not_measured", ""

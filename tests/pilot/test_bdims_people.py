@@ -227,7 +227,7 @@ def check_shown(rows: list[str], expected: dict[str, tuple[str, str]], garment: 
 
 def without_sureness(cell: str) -> str:
     """Take the word on how sure a size is out of a cell: that is tested against other code."""
-    return re.sub(r", (clear|on the edge|measure again|morning\?)", "", cell)
+    return re.sub(r", (clear(?: now)?|on the edge|measure again|morning\?)", "", cell)
 
 
 def size_of(answer: SizeAnswer) -> str:

@@ -433,6 +433,32 @@ async def test_a_chart_that_cannot_be_used_is_opened_to_be_mended(data: Path) ->
     assert chart_of(data).sizes[1].ranges["calf"] == (330, 399)
 
 
+async def test_a_chart_of_an_id_that_names_no_file_is_mended_where_it_lies(data: Path) -> None:
+    async with named(data) as visit:
+        await save_small(visit)
+    path = data / "charts" / "invented-mill-nine-neap.toml"
+    path.write_text(path.read_text().replace("invented-mill-nine-neap", "Mill One"))
+    async with opened(data) as visit:
+        await visit.until_screen("start")
+        await visit.keys("<f8>")
+        await visit.until_screen("charts")
+        await visit.until("! cannot be used: open to mend it")
+        await visit.keys("<enter>")
+        await visit.until_screen("chart_editor")
+        await visit.keys("<f2>")
+        await visit.until_screen("chart_head")
+        await visit.keys("<down><down>neap-two<enter><f6>")
+        await visit.until_screen("chart_editor")
+        assert [draft.name for draft in (data / "charts" / ".drafts").iterdir()] == ["new-1.draft"]
+        await visit.keys("<f6>")
+        await visit.until_screen("confirm")
+        await visit.keys("<enter>")
+        await visit.until_screen("charts")
+        await visit.until("own, invented")
+    assert [file.name for file in (data / "charts").glob("*.toml")] == [path.name]
+    assert not list((data / "charts" / ".drafts").iterdir())
+
+
 async def test_a_full_disk_is_told_and_the_table_stays(
     data: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

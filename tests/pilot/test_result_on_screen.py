@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from screens import named, past_screening
+from textual import events
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 ROUND = "22.0<enter>35.0<enter>40<enter>eu 39<enter>23.0<enter>36.4<enter>40.2<enter>eu 39<enter>"
 EDGES = {
     "S": ((180, 220), (280, 360)),
-    "M": ((210, 250), (340, 420)),
+    "M": ((220, 260), (340, 420)),
     "L": ((240, 280), (400, 480)),
 }
 
@@ -120,6 +121,15 @@ async def test_f2_where_nothing_is_asked_goes_to_the_first_field_and_says_what_t
         await visit.keys("haar<f2>")
         await visit.until_screen("measure")
         await visit.until("1 of ", "Type a new value to correct it; the old one is kept")
+
+
+async def test_what_is_looked_for_is_written_as_charts_are(data: Path) -> None:
+    """A name is stored composed, so the old sign of the unit is looked for as its letter."""
+    async with named(data) as visit:
+        await to_result(visit)
+        visit.app.screen.post_message(events.Key("angstrom_sign", "\u212b"))
+        await visit.rest()
+        await visit.until("Looked for: \u00c5_ (0)")
 
 
 async def test_a_stray_letter_and_enter_do_not_end_the_session(data: Path) -> None:

@@ -176,10 +176,18 @@ def test_sizes_to_choose_between_are_one_outcome_for_a_prescribed_garment() -> N
     assert found[FITS_M] == pytest.approx(1 - PHI[1.0], abs=5e-5)
 
 
-def test_the_same_size_with_fewer_others_is_another_outcome() -> None:
+def test_the_same_size_is_the_same_whether_or_not_another_holds_beside_it() -> None:
+    """M from 22 cm up, from 24 cm alone: at 23.9 cm it is M however the tape comes out."""
     chart = chart_of({"S": {"ankle": (180, 240)}, "M": {"ankle": (220, 280)}})
     leg, spreads = leg_of(ankle=239), {"ankle": Spread(1.0)}
-    assert certainty(chart, leg, spreads) == pytest.approx(PHI[1.0], abs=5e-5)
+    assert certainty(chart, leg, spreads) == pytest.approx(1.0, abs=1e-9)
+    assert certainty(chart, leg, spreads, prescribed=True) == pytest.approx(PHI[1.0], abs=5e-5)
+    near = nearest_change(chart, leg, spreads)
+    assert near is not None
+    assert (near.mm, near.becomes) == (Decimal(-19), FITS_S)
+    choice = nearest_change(chart, leg, spreads, prescribed=True)
+    assert choice is not None
+    assert (choice.mm, choice.becomes) == (Decimal(1), FITS_M)
 
 
 def test_no_size_counts_as_the_same_only_with_the_same_verdict() -> None:
@@ -356,7 +364,9 @@ def summary(
     again: float | None = 2.0,
     prescribed: bool = False,
     differing: tuple[str, ...] = (),
+    impossible: tuple[str, ...] = (),
     morning: str = "",
+    withheld: str = "",
     **leg: object,
 ) -> Summary:
     values = leg_of(**leg)
@@ -378,7 +388,9 @@ def summary(
         spreads=spreads,
         prescribed=prescribed,
         differing=differing,
+        impossible=impossible,
         morning=morning,
+        withheld=withheld,
     )
 
 
@@ -424,6 +436,22 @@ def test_readings_that_differ_are_measured_again_whatever_they_come_to() -> None
     assert found.text == "Measure again: ankle. The readings differ."
 
 
+def test_a_reading_that_cannot_be_right_is_not_told_as_readings_that_differ() -> None:
+    found = summary(WIDE, ankle=200, impossible=("ankle",))
+    assert (found.code, found.text) == (
+        "measure_again",
+        "Measure again: ankle. What was read cannot be right.",
+    )
+
+
+def test_clear_of_a_leg_the_swelling_model_refuses_is_clear_as_measured_alone() -> None:
+    found = summary(WIDE, ankle=200, withheld="The model does not cover known oedema.")
+    assert (found.code, found.only_now) == ("clear", True)
+    assert found.text.endswith("if measured again. The model does not cover known oedema.")
+    assert not summary(WIDE, ankle=200).only_now
+    assert not summary(WIDE, ankle=219, withheld="Not covered.", again=None).only_now
+
+
 def test_another_size_by_morning_is_told_before_the_edge() -> None:
     assert summary(WIDE, ankle="224", morning="By morning it may be size S.").code == "morning"
     both = summary(WIDE, ankle="218.5", morning="By morning it may be size S.")
@@ -444,10 +472,15 @@ def test_where_nothing_could_be_judged_the_reason_stands_instead() -> None:
     assert summary(chart, ankle=200) == Summary("none", "Not measured: calf.")
 
 
-def test_a_change_that_leaves_the_size_says_so() -> None:
+def test_a_size_that_holds_already_is_no_next_size() -> None:
     chart = chart_of({"S": {"ankle": (180, 240)}, "M": {"ankle": (220, 280)}})
-    assert "where only size M fits" in summary(chart, ankle=239, again=None).text
-    assert "where other sizes fit, too" in summary(chart, ankle=241, again=None).text
+    assert "1.9 cm from the next size (S)" not in summary(chart, ankle=239, again=None).text
+    assert "1.9 cm from where only S holds" in summary(chart, ankle=239, again=None).text
+    chosen = summary(chart, ankle=239, again=None, prescribed=True)
+    assert "0.1 cm from where only M holds" in chosen.text
+    assert "2.1 cm from the next size (S)" in summary(chart, ankle=241, again=None).text
+    by_room = chart_of({"S": {"ankle": (180, 240)}, "M": {"ankle": (220, 280)}}, overlap="ankle")
+    assert "0.1 cm from where M is the one taken" in summary(by_room, ankle=229, again=None).text
     choice = summary(chart, ankle=219, again=None, prescribed=True)
     assert "ankle 0.1 cm from a choice of sizes (S / M)" in choice.text
 
@@ -508,6 +541,29 @@ def test_a_firmer_size_is_only_one_that_holds_for_a_healthy_leg() -> None:
     assert firmer(SizeAnswer(Verdict.FITS, "M")) is None
     assert firmer(SizeAnswer(Verdict.OVERLAP, "S", alternatives=("M",))) is None
     assert firmer(SizeAnswer(Verdict.OVERLAP, alternatives=("S", "M"))) is None
+
+
+@pytest.mark.parametrize(
+    ("shorter", "firmer"),
+    [
+        ({"ankle": (220, 260), "calf": (300, 420)}, False),  # the same round the leg
+        (
+            {"ankle": (210, 250), "calf": (300, 430)},
+            False,
+        ),  # lower at the ankle, higher at the calf
+        ({"ankle": (210, 250), "calf": (300, 420)}, True),
+    ],
+)
+def test_a_size_that_is_only_shorter_or_longer_holds_no_firmer(
+    shorter: dict[str, tuple[int, int]], *, firmer: bool
+) -> None:
+    chart = chart_of({"S": shorter, "S long": {"ankle": (220, 260), "calf": (300, 420)}})
+    answer = SizeAnswer(Verdict.OVERLAP, "S long", alternatives=("S",))
+    found = firmer_size(
+        chart, answer, leg_of(ankle=230, calf=350), RULES,
+        purpose="work", cleared=True, abpi_known=True,
+    )  # fmt: skip
+    assert (found == "S") is firmer
 
 
 # The data file.

@@ -22,7 +22,7 @@ from fitcore.disk.chart_files import (
 )
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.profile_reading import read_profile
-from fitcore.lint.lint_pressure import PRESSURE_CODES
+from fitcore.lint.lint_codes import OF_PRESSURE
 from fitcore.problems import ChangedOnDisk, FileFault, ProblemLevel, ProfileError
 from fitcore.tables.chart_text import write_chart
 from fitcore.tables.table_columns import TableColumn
@@ -728,7 +728,7 @@ def test_the_pressure_of_the_leaflet_is_held_against_its_class() -> None:
     ):
         grid.head |= {"mmhg": "18-21", "standard": standard, "class": grade, "status": "read"}
         reading = read_grid_table(grid, RANGES, on=None, standards=PROFILES.standards)
-        told = {remark.code for remark in reading.remarks} & PRESSURE_CODES
+        told = {remark.code for remark in reading.remarks} & OF_PRESSURE
         assert told == ({code} if code else set())
 
 

@@ -65,6 +65,10 @@ def add(told: Sitting, place: tuple[Side, Point, Kind], text: str) -> None:
     told.add(draft_reading(place, 1, parse_typed(place[2], text, "cm"), told.at))
 
 
+def add_again(told: Sitting, place: tuple[Side, Point, Kind], text: str) -> None:
+    told.add(draft_reading(place, 2, parse_typed(place[2], text, "cm"), told.at))
+
+
 def fit(told: Sitting, *charts: Chart, favourites: frozenset[str] = frozenset()) -> SessionFit:
     rules = replace(PROFILES.rules, favourites=favourites)
     return fit_session(told.session, charts or PROFILES.charts, rules, on=TODAY)
@@ -245,11 +249,49 @@ def test_both_legs_are_as_sure_as_the_two_together() -> None:
 
 
 def test_two_sizes_of_what_is_sold_in_pairs_are_told() -> None:
-    large = {Point.B: "26.6", Point.C: "41.0"}
     for sold, told in (("pair", True), ("single", False)):
-        (pair,) = fit(sitting(right=large), changed(LOW_TIDE, sold=sold)).pairs
+        (pair,) = fit(sitting(**TWO_SIZES), changed(LOW_TIDE, sold=sold)).pairs
         assert pair.same_size is False
-        assert ("Sold in pairs: LEFT 3 and RIGHT" in pair.text) is told
+        assert ("Sold in pairs: LEFT 3 and RIGHT 4 are two pairs" in pair.text) is told
+        assert "Both legs: clear of the edge" in pair.text
+
+
+TWO_SIZES: dict[str, Any] = {
+    "left": {Point.B: "23.6", Point.C: "38.4"},
+    "right": {Point.B: "27.0", Point.C: "39.4"},
+}
+
+
+def test_a_pair_is_told_only_where_both_legs_have_a_size_that_may_be_fitted() -> None:
+    """Else the leg is named that is in the way; where both are, each leg's own words say it."""
+    told = sitting(**TWO_SIZES)
+    told.answer(shape_field(RIGHT), ["deep_folds"])
+    (pair,) = fit(told, LOW_TIDE).pairs
+    assert pair.text.startswith("No pair yet: RIGHT: Numbers may fit, shape may not")
+    assert (pair.sizes, pair.same_size) == ("", False)
+    told.answer(shape_field(LEFT), ["deep_folds"])
+    assert fit(told, LOW_TIDE).pairs[0].text == ""
+    off = fit(sitting(left={Point.B: "25.5", Point.C: "38.4"}), LOW_TIDE).pairs[0]
+    assert off.text.startswith("No pair yet: LEFT: ")
+    assert off.same_size is None
+    assert fit(sitting(screened=False), LOW_TIDE).pairs[0].text == ""
+
+
+def test_no_pair_is_advised_while_a_leg_is_to_be_measured_again() -> None:
+    told = sitting(**TWO_SIZES)
+    add_again(told, (RIGHT, Point.B, Kind.GIRTH), "29.9")
+    (pair,) = fit(told, LOW_TIDE).pairs
+    assert pair.text.startswith("No pair yet: RIGHT: ")
+    near = sitting(left=TWO_SIZES["left"], right={Point.B: "26.0", Point.C: "39.4"})
+    found = fit(near, LOW_TIDE)
+    assert found.legs[1].charts[0].summary.code == "measure_again"
+    assert found.pairs[0].text.startswith("No pair yet: RIGHT: Measure again: ankle")
+
+
+def test_a_pair_waits_for_the_choice_of_a_size() -> None:
+    told = sitting(left={Point.B: "21.7", Point.C: "36.2"})
+    (pair,) = fit(told, changed(LOW_TIDE, overlap="ask")).pairs
+    assert pair.text == "No pair yet: LEFT: choose between 2 / 3 first."
 
 
 def test_one_leg_alone_is_no_pair() -> None:
@@ -316,7 +358,9 @@ def test_no_size_rests_on_readings_that_do_not_agree(second: str) -> None:
     left, right = (leg.charts[0] for leg in fit(told, LOW_TIDE).legs)
     assert left.answer.size is not None
     assert left.offered is (second == "22.6")
-    assert ("do not agree: measure again (ankle)" in left.offered_why) is (second != "22.6")
+    assert ("do not agree. Measure again: round the ankle (B)." in left.offered_why) is (
+        second != "22.6"
+    )
     assert right.offered
 
 

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from fitcore.charts.chart import Chart
 from fitcore.disk.profile_files import load_profiles
 from fitcore.lint.chart_lint import lint_chart
-from fitcore.lint.lint_pressure import PRESSURE_CODES, lint_pressure
+from fitcore.lint.lint_codes import OF_PRESSURE
+from fitcore.lint.lint_pressure import lint_pressure
 from fitcore.problems import ProblemLevel
 
 if TYPE_CHECKING:
@@ -103,5 +104,5 @@ def test_lint_judges_no_class_where_no_standard_is_given() -> None:
     chart = Chart.model_validate(copy.deepcopy(TABLE) | {"pressure": pressure})
     for standards in ((), PROFILES.standards):
         found = lint_chart(chart, PROFILES.ranges, on=None, standards=standards)
-        codes = {remark.code for remark in found} & PRESSURE_CODES
+        codes = {remark.code for remark in found} & OF_PRESSURE
         assert codes == ({"pressure_not_of_class"} if standards else set())

@@ -45,7 +45,7 @@ MORNING = datetime(2026, 3, 5, 8, 40, tzinfo=UTC)
 
 
 def user_chart(overlap: str = "larger", calf_shift: int = 0, **values: Any) -> Chart:
-    """S 18 to 22, M 21 to 25, L 24 to 28 round the ankle, the calf likewise."""
+    """S 18 to 22, M 22 to 26, L 24 to 28 round the ankle, the calf likewise."""
     ankle, calf = LOW_TIDE.dimensions
     sizes = [
         LOW_TIDE.sizes[0].model_copy(
@@ -57,7 +57,7 @@ def user_chart(overlap: str = "larger", calf_shift: int = 0, **values: Any) -> C
                 },
             }
         )
-        for name, low, at in (("S", 180, 280), ("M", 210, 340), ("L", 240, 400))
+        for name, low, at in (("S", 180, 280), ("M", 220, 340), ("L", 240, 400))
     ]
     update = {"id": "own-l", "line": "Own L", "overlap": overlap, "sizes": tuple(sizes), **values}
     return LOW_TIDE.model_copy(update=update)
@@ -132,7 +132,12 @@ def sit(tmp_path: Path) -> Iterator[Sit]:
         folder.close()
 
 
-CLEAR = user_chart(id="own-clear", line="Clear", sizes=user_chart().sizes[1:2])
+WIDE = {**user_chart().sizes[1].ranges, LOW_TIDE.dimensions[0].id: (Decimal(200), Decimal(260))}
+CLEAR = user_chart(
+    id="own-clear",
+    line="Clear",
+    sizes=(user_chart().sizes[1].model_copy(update={"ranges": WIDE}),),
+)
 """One wide size."""
 
 

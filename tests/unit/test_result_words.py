@@ -137,7 +137,8 @@ def test_a_shape_nobody_asked_about_is_said_not_to_be_asked() -> None:
 
 
 def test_two_sizes_of_one_pair_stand_in_the_second_line_of_the_reasons() -> None:
-    found = fit(sitting(right={Point.B: "26.6", Point.C: "41.0"}), LOW_TIDE)
+    girths = ({Point.B: "23.6", Point.C: "38.4"}, {Point.B: "27.0", Point.C: "39.4"})
+    found = fit(sitting(*girths), LOW_TIDE)
     leg = found.legs[0]
     lines = reasons_content(leg, leg.charts[0], found.pairs[0]).plain.split("\n")
     assert lines[1].startswith("! Sold in pairs: LEFT 3 and RIGHT ")

@@ -13,6 +13,7 @@ from fitcore.disk.profile_files import Profiles, load_profiles
 from fitcore.points import LEGS, Side
 from fitcore.problems import ReadingError
 from fitcore.record.readings import Readings
+from fitcore.record.session import join
 from fitcore.safety.clearance import judge_clearance
 from tui.screening_stages import Stage, at_once, make_form, next_stage, parse_day
 
@@ -68,6 +69,21 @@ def taken(at: AtDesk, **pressures: Value) -> AtDesk:
     for name, value in pressures.items():
         at.sitting.answer(f"pressure.{name}", value)
     return at
+
+
+def test_what_one_of_two_purposes_opens_is_asked() -> None:
+    """Two laptops, neither of which had seen the other's answer."""
+    alone = lines(desk(), Stage.PRESCRIPTION)
+    here = Sitting()
+    here.answer("sides", [side.value for side in LEGS])
+    here.answer_all(**ordinary())
+    there = here.elsewhere()
+    here.answer("purpose", "prescribed")
+    there.answer("purpose", "work")
+    both = AtDesk(Sitting(join(here.session, there.session)))
+    assert both.session.answer("purpose").disputed
+    assert lines(both, Stage.PRESCRIPTION).keys() == alone.keys()
+    assert lines(AtDesk(there), Stage.PRESCRIPTION).keys() < alone.keys()
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from fitcore.problems import UnitError
 from fitcore.ranking import rank_charts
 from fitcore.record.edits import draft_reading, draft_withdrawal, parse_typed
 from fitcore.record.readings import Readings
+from fitcore.safety.shape import shape_field
 from fitcore.units import show_cm
 from tui.result_words import cell_words
 from tui.try_out import TryOut, what_if
@@ -357,6 +358,29 @@ def test_a_leg_kept_back_is_not_cleared_by_trying_smaller() -> None:
     assert [row.tried.offer for row in trial.charts] == [row.measured.offer for row in trial.charts]
     assert not any(row.tried.offered for row in trial.charts)
     assert not trial.warning()
+
+
+def test_what_keeps_the_result_back_keeps_back_what_is_tried() -> None:
+    """A typed value mends no reading that cannot be right and no shape of a leg."""
+    measured = sitting(left={**LEG, ANKLE: ["22.4", "25.4"]})
+    out = TryOut(judge(measured.session), Side.LEFT, judge)
+    kept = [chart for chart in out.charts if chart.measured.untrusted]
+    assert kept
+    out.type(0, "EU 40")
+    tried = {chart.ranked.chart.id: chart.tried for chart in out.charts}
+    for chart in kept:
+        found = tried[chart.ranked.chart.id]
+        assert found.untrusted
+        assert not found.offered
+    shaped = sitting()
+    shaped.answer(shape_field(Side.LEFT), ["deep_folds"])
+    bare = sitting().session
+    of_shape = TryOut(judge(shaped.session), Side.LEFT, lambda _session: judge(bare))
+    of_shape.step(0, 1)
+    assert any(chart.measured.shape for chart in of_shape.charts)
+    for chart in of_shape.charts:
+        if chart.measured.shape:
+            assert chart.tried.kept_back
 
 
 def test_it_is_told_where_the_leg_would_be_kept_back() -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar, get_args
 
+from fitcore.charts.gap_rules import GapRule
 from fitcore.clean_text import clean
 from fitcore.problems import Problem, UnitError
 from fitcore.profile_models import Form, Posture, Purpose
@@ -19,7 +20,7 @@ from tui.commands import wrong_use
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from fitcore.tables.chart_table import ChartTable
 
@@ -27,6 +28,8 @@ Read = TypeVar("Read")
 
 _TOES = ("open", "closed", "soft_cap", "none")
 _OVERLAPS = ("larger", "smaller", "ankle", "ask")
+_SOLD = ("pair", "single")
+_MADE = ("off_the_shelf", "to_measure")
 _STATUSES = ("read", "second hand", "from memory", "invented")
 _LONGEST_ID = 48
 
@@ -41,6 +44,8 @@ class Head:
     """One for each option that must be added."""
     notes: list[str] = field(default_factory=list)
     """What was filled in without an option."""
+    by_column: dict[str, dict[str, object]] = field(default_factory=dict)
+    """What was said of one column alone: its id to keys of its dimension."""
 
 
 def add_head_options(parser: ArgumentParser) -> None:
@@ -69,6 +74,23 @@ def add_head_options(parser: ArgumentParser) -> None:
         "--overlap",
         choices=_OVERLAPS,
         help=say("which size where two hold; ask where the leaflet does not say (default: ask)"),
+    )
+    add("--sold", choices=_SOLD, help=say("in pairs or singly (default: pair)"))
+    add("--made", choices=_MADE, help=say("off the shelf or to measure (default: off_the_shelf)"))
+    add(
+        "--gap",
+        metavar='"COLUMN=none|nearest|larger"',
+        action="append",
+        help=say(
+            "what the leaflet says of a value between two ranges of a column: no size, the nearer "
+            "one, the larger; COLUMN is its heading or its name in the file; may be repeated"
+        ),
+    )
+    add(
+        "--column-posture",
+        metavar='"COLUMN=POSTURE"',
+        action="append",
+        help=say("posture of one column, where it is another than the chart's; may be repeated"),
     )
     add("--mmhg", metavar="LOW-HIGH", help=say("pressure printed on the garment, in mmHg"))
     add("--standard", metavar="NAME", help=say("standard its pressure class is of"))
@@ -106,6 +128,8 @@ def head_of(arguments: Namespace, table: ChartTable) -> Head:
     values["purposes"] = _needed(
         head, "purpose", arguments.purpose, say("What is it for?"), "|".join(get_args(Purpose))
     )
+    _of_columns(head, table, arguments.gap, "gap", get_args(GapRule))
+    _of_columns(head, table, arguments.column_posture, "posture", get_args(Posture))
     values["step_mm"] = _step(arguments, table, head)
     values["posture"] = _needed(
         head,
@@ -119,6 +143,11 @@ def head_of(arguments: Namespace, table: ChartTable) -> Head:
             say("Where two sizes hold, a person will choose: no --overlap was given.")
         )
     values["overlap"] = arguments.overlap or "ask"
+    if arguments.sold is None:
+        head.notes.append(say("Taken as sold in pairs: no --sold was given."))
+    if arguments.made is None:
+        head.notes.append(say("Taken as made off the shelf: no --made was given."))
+    values["sold"], values["made"] = arguments.sold, arguments.made
     values["valid_from"] = _read(read_day, arguments.valid_from, "--valid-from")
     values["valid_until"] = _read(read_day, arguments.valid_until, "--valid-until")
     values["source"] = {
@@ -161,7 +190,10 @@ def _id_of(arguments: Namespace, head: Head) -> str | None:
 
 def _step(arguments: Namespace, table: ChartTable, head: Head) -> Decimal | None:
     """Return the step in mm; 0 where no column has a gap, else asked."""
-    gaps = printed_gaps(table)
+    # What the leaflet says of a gap answers for its column: it is no step of the print.
+    gaps = [
+        gap for gap in printed_gaps(table) if "gap" not in head.by_column.get(gap.column.id, {})
+    ]
     lengths = [gap for gap in gaps if not gap.column.is_shoe]
     shoes = [gap for gap in gaps if gap.column.is_shoe]
     head.shoe_step = _number(arguments.shoe_step, "--shoe-step")
@@ -171,6 +203,32 @@ def _step(arguments: Namespace, table: ChartTable, head: Head) -> Decimal | None
     if lengths and step is None:
         head.missing.append(_ask_step(min(lengths, key=lambda gap: gap.width), "--step-mm"))
     return Decimal(0) if step is None else step
+
+
+def _of_columns(
+    head: Head, table: ChartTable, given: Sequence[str] | None, key: str, choices: Sequence[str]
+) -> None:
+    """Take up what was said of single columns, each `COLUMN=VALUE`.
+
+    Raises:
+        FitError: there is no such column, or no such value.
+    """
+    option = {"gap": "--gap", "posture": "--column-posture"}[key]
+    columns = {name: c.id for c in table.columns for name in (c.heading.casefold(), c.id)}
+    for text in given or ():
+        name, _, value = (part.strip() for part in text.rpartition("="))
+        found = columns.get(name.casefold())
+        if found is None or value not in choices:
+            raise wrong_use(
+                say("{option} '{text}' is no COLUMN=VALUE.", option=option, text=text[:60]),
+                say(
+                    "Columns: {columns}. Values: {values}.",
+                    columns=", ".join(column.heading or column.id for column in table.columns),
+                    values=", ".join(choices),
+                ),
+                key=option,
+            )
+        head.by_column.setdefault(found, {})[key] = value
 
 
 def _ask_step(gap: PrintedGap, option: str) -> Problem:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -18,7 +19,7 @@ from fitcore.disk.atomic import read_bytes, write_durably
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.profile_reading import read_profile
 from fitcore.lint.chart_lint import lint_chart
-from fitcore.lint.lint_pressure import PRESSURE_CODES
+from fitcore.lint.lint_codes import OF_PRESSURE
 from fitcore.problems import FileFault, Problem, ProblemLevel
 from fitcore.tables.chart_table import ChartTable, parse_table
 from fitcore.tables.chart_text import write_chart
@@ -111,7 +112,10 @@ def import_table(arguments: Namespace, data: Path, surroundings: Surroundings) -
         return _not_written(good, problems)
     whole = not any(row.problems for row in table.rows)
     profiles = load_profiles(own=data)
-    values = table_values(table, head.values, shoe_step=head.shoe_step, good_only=True)
+    of_table = partial(
+        table_values, table, head.values, shoe_step=head.shoe_step, by_column=head.by_column
+    )
+    values = of_table(good_only=True)
     judged = read_profile(write_chart(values).encode(), Chart, str(out))
     if isinstance(judged, tuple):
         return _not_written(good, [*problems, *(replace(p, line=None) for p in judged)])
@@ -120,7 +124,7 @@ def import_table(arguments: Namespace, data: Path, surroundings: Surroundings) -
     )
     problems += [_of_remark(remark, out) for remark in remarks if _is_told(remark, whole=whole)]
     if not whole:
-        values = table_values(table, head.values, shoe_step=head.shoe_step)
+        values = of_table()
     text = write_chart(values, row_remarks(table))
     write_durably(out, text.encode(), expected=read_bytes(out) if arguments.replace else None)
     return Outcome(
@@ -174,7 +178,7 @@ def _is_told(remark: ChartRemark, *, whole: bool) -> bool:
     """
     if not whole and remark.key.startswith("sizes"):
         return False
-    doubtful = remark.level is ProblemLevel.WARNING and remark.code in PRESSURE_CODES
+    doubtful = remark.level is ProblemLevel.WARNING and remark.code in OF_PRESSURE
     return remark.level is ProblemLevel.ERROR or doubtful
 
 

@@ -234,7 +234,9 @@ class ChartEditorScreen(WorkScreen):
 
     async def _save_whole(self) -> None:
         try:
-            save = await asyncio.to_thread(plan_save, self.grid, self._reading, self.desk_app.data)
+            save = await asyncio.to_thread(
+                plan_save, self.grid, self._reading, self.desk_app.data, self._edits
+            )
         except FitError as error:
             self._draw(f"{error.problem.text} {error.problem.mend}")
             return
@@ -265,14 +267,14 @@ class ChartEditorScreen(WorkScreen):
     async def _write(self, save: ChartSave) -> None:
         app = self.desk_app
         try:
-            await asyncio.to_thread(save.write, app.data, self._draft)
+            left = await asyncio.to_thread(save.write, app.data, self._draft)
             await app.reload_profiles()
         except FitError as error:
             self._draw(f"{error.problem.text} {error.problem.mend}")
             return
         name = save.path.name
         told = say("Saved as charts/{name}. Compare every number with the leaflet.", name=name)
-        await app.show_charts(str(self.grid.head["id"]), told)
+        await app.show_charts(str(self.grid.head["id"]), f"{told} {left}".rstrip())
 
     async def _ask_head(self, then: Callable[[], Awaitable[None]]) -> None:
         self.grid.commit()

@@ -11,7 +11,13 @@ from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 from textual.widgets import Static
 
-from fitcore.disk.chart_files import chart_files, draft_values, drafts, drop_draft
+from fitcore.disk.chart_files import (
+    chart_files,
+    draft_values,
+    drafts,
+    drop_draft,
+    is_file_name,
+)
 from fitcore.disk.favourites import write_favourites
 from fitcore.problems import FitError
 from fitcore.suitability import wrong_charts
@@ -114,14 +120,19 @@ class ChartsScreen(WorkScreen):
         if file is None:
             self._say(say("The chart's file is not there any more."))
             return
-        if line.id in self._drafts:
+        if line.id in self._drafts or line.id in {edits for _, edits in self._drafts.values()}:
             self._say(say("This chart is being changed already: open its unfinished line."))
             return
         grid = grid_of_chart(file.values, self._profiles.ranges)
         name, edits = line.id, line.id
+        taken = {*self._files, *self._drafts}
         if file.path is None:
-            name, edits = free_copy_id(line.id, {*self._files, *self._drafts}), ""
+            name, edits = free_copy_id(line.id, taken), ""
             grid.head["id"] = name
+        else:
+            grid.opened = file.digest
+            if not is_file_name(name):  # an own file may name any id: that is what is to be mended
+                name = free_draft_name(taken)
         await self.desk_app.show_chart_editor(grid, name, edits)
 
     async def do_new_chart(self) -> None:

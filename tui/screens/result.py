@@ -29,6 +29,7 @@ from tui.result_words import (
 from tui.screens.ending_screen import EndingScreen
 from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import PickList
+from tui.widgets.typed_line import clean_typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -131,7 +132,8 @@ class ResultScreen(EndingScreen):
         if self.too_small or not (event.key == "backspace" or (event.is_printable and sign)):
             await super().take_key(event)
             return
-        self._search = self._search[:-1] if event.key == "backspace" else self._search + sign
+        erased = event.key == "backspace"
+        self._search = self._search[:-1] if erased else self._search + clean_typed(sign)
         self._show_charts()
 
     async def do_leave(self) -> None:
@@ -325,7 +327,12 @@ def notes_content(fit: SessionFit) -> Content:
         side = side_words(leg.side)
         parts += [("\n" + say("{side}, by the morning", side=side), "bold"), "\n  "]
         parts += ["\n  ".join(leg.morning.words()), "\n"]
-    away = [f"  {row.title}: {row.fell_away}" for row in rank_charts(fit) if row.fell_away]
+    whys = {leg.why for leg in fit.legs}  # told at the top already, not once more of each chart
+    away = [
+        f"  {row.title}: {row.fell_away}"
+        for row in rank_charts(fit)
+        if row.fell_away and row.fell_away not in whys
+    ]
     if away:
         parts += [("\n" + say("Why charts fell away"), "bold"), "\n", "\n".join(away), "\n"]
     both = [f"  {pair.chart.title}: {pair.text}" for pair in fit.pairs if pair.text]
