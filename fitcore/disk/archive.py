@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from fitcore.disk.archive_work import Work
 from fitcore.disk.atomic import make_folder, read_bytes
 from fitcore.disk.data_folder import LAPTOP_FILE, DataFolder
+from fitcore.disk.laptop_files import read_ends, with_ends
 from fitcore.disk.lock import FolderLock
 from fitcore.instants import write_instant
 from fitcore.merge.ranges import Ranges
@@ -53,12 +54,14 @@ def merge_folders(
         FolderInUse: another program has the archive open.
         FileFault: it cannot be read or written. What was written until then holds; merge again.
     """
+    ends = read_ends(sticks)  # before any session: somebody may be measuring there
     if dry_run:
-        return Work(archive, surroundings, dry_run=True, engine=engine).merge(sticks, progress)
+        work = Work(archive, surroundings, dry_run=True, engine=engine)
+        return with_ends(work.merge(sticks, progress), ends)
     make_folder(archive)
     with locked(archive, surroundings):
         work = Work(archive, surroundings, dry_run=False, engine=engine)
-        merging = work.merge(sticks, progress)
+        merging = with_ends(work.merge(sticks, progress), ends)
     return replace(merging, notes=(*merging.notes, *_restored(archive, merging, surroundings)))
 
 
@@ -101,7 +104,9 @@ def merge_into(
     Raises:
         FileFault: it cannot be read or written. What was written until then holds; merge again.
     """
-    merging = Work(folder.path, surroundings, dry_run=False).merge(sticks, progress)
+    ends = read_ends(sticks)
+    work = Work(folder.path, surroundings, dry_run=False)
+    merging = with_ends(work.merge(sticks, progress), ends)
     known = len(folder.notes)
     if folder.meet_frontier(merging.numbers.used.get(folder.laptop.id, Ranges()).highest):
         settle(folder.path, surroundings)

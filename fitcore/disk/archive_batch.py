@@ -6,7 +6,7 @@ same files, and run again: the archive is written by whoever asked, in `archive_
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitcore.disk.archive_index import Facts
@@ -68,7 +68,8 @@ class BatchPlan:
     """By key."""
     listed: tuple[Listed, ...]
     """Files of the archive as they were read."""
-    facts: Mapping[Key, Facts]
+    facts: Mapping[Key, Facts | None]
+    """Of all that were read: what may be remembered of them; None where nothing may."""
     totals: Totals
 
 
@@ -80,17 +81,21 @@ def merge_batch(batch: Sequence[Copies], ledgers: LedgerLines) -> BatchPlan:
         ledgers: what all ledgers say, joined before.
     """
     part = Part()
-    quiet: dict[Key, Facts] = {}
+    quiet: list[Facts] = []
+    read: dict[Key, Facts | None] = {}
     for copies in batch:
         facts = quiet_facts(copies, ledgers)
-        if facts is None or copies.filed is None:
+        if facts is None:
             part.read(copies)
-        else:
-            quiet[copies.key] = facts
-            size, told = copies.filed.size, copies.filed.told
-            part.listed.append(Listed(told, size, facts.entries, facts.digest))
+            read[copies.key] = None
+            continue
+        quiet.append(facts)
+        part.listed += (Listed(f.told, f.size, facts.entries, facts.digest) for f in copies.own)
+        if not copies.is_as_remembered:
+            read[copies.key] = facts
     merged = {key: merge_copies(key, part.copies[key], ledgers) for key in sorted(part.copies)}
-    return _plan(MergePlan(merged, ledgers, part.unread_in_order()), part, len(batch), quiet)
+    plan = _plan(MergePlan(merged, ledgers, part.unread_in_order()), part, len(batch))
+    return replace(plan, facts={**read, **plan.facts}, totals=plan.totals + Totals.of_quiet(quiet))
 
 
 def merge_first(batch: Sequence[Copies]) -> tuple[BatchPlan, dict[Key, Merged], LedgerLines]:
@@ -107,7 +112,7 @@ def merge_first(batch: Sequence[Copies]) -> tuple[BatchPlan, dict[Key, Merged], 
         part.read(copies)
     merged, ledgers = merge_ledgers(part.copies)
     plan = MergePlan(merged, ledgers, part.unread_in_order())
-    return _plan(plan, part, len(batch), {}), merged, ledgers
+    return _plan(plan, part, len(batch)), merged, ledgers
 
 
 def join_one(copies: Copies, ledgers: LedgerLines) -> Merged | None:
@@ -129,13 +134,14 @@ def quiet_facts(copies: Copies, ledgers: LedgerLines) -> Facts | None:
     if ledgers.erased_in(copies.key.name):
         return None
     facts = remembered.facts
-    to_hash = [copy for copy in (*copies.own, *copies.brought) if copy is not filed]
-    if not remembered.is_still(filed.size, filed.mtime_ns):
-        to_hash.append(filed)
-    return facts if all(_digest(copy) == facts.digest for copy in to_hash) else None
+    is_sure = copies.is_as_remembered
+    for copy in (*copies.own, *copies.brought):
+        if not (is_sure and copy is filed) and _digest(copy) != facts.digest:
+            return None
+    return facts
 
 
-def _plan(plan: MergePlan, part: Part, size: int, quiet: Mapping[Key, Facts]) -> BatchPlan:
+def _plan(plan: MergePlan, part: Part, size: int) -> BatchPlan:
     keep = (
         ToKeep(
             tuple(part.under[copy.digest]),
@@ -164,8 +170,8 @@ def _plan(plan: MergePlan, part: Part, size: int, quiet: Mapping[Key, Facts]) ->
         tuple(keep),
         tuple(write),
         tuple(part.listed),
-        {**facts, **quiet},
-        Totals.of_plan(plan, numbers.values()) + Totals.of_quiet(quiet.values()),
+        facts,
+        Totals.of_plan(plan, numbers.values()),
     )
 
 
@@ -186,5 +192,5 @@ def _facts(merged: Merged, numbers: Numbers) -> Facts:
 
 
 def _digest(spotted: Spotted) -> str:
-    raw = read_regular(spotted.path)
+    raw = read_regular(spotted.place)
     return digest_bytes(raw) if isinstance(raw, bytes) else ""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.disk.archive import merge_folders
 from fitcore.disk.archive_scan import SET_ASIDE, read_spotted, spot_folder
+from fitcore.disk.laptop_files import read_ends, with_ends
 from fitcore.disk.manifest import MANIFEST, Listed, compare, read_manifest
 from fitcore.disk.session_files import read_regular
 from fitcore.disk.set_aside import COPY
@@ -50,6 +51,7 @@ def check_archive(archive: Path, surroundings: Surroundings) -> ArchiveCheck:
     Raises:
         FileFault: its list of files cannot be read at all.
     """
+    ends = read_ends([archive])  # of the folder's own laptop; of others no archive knows
     problems: list[Problem] = []
     found: dict[str, Listed] = {}
     sealed = dict.fromkeys(FileKind, 0)
@@ -76,7 +78,7 @@ def check_archive(archive: Path, surroundings: Surroundings) -> ArchiveCheck:
         sealed[FileKind.SESSION],
         sealed[FileKind.LEDGER],
         tuple(sorted(problems, key=lambda problem: (problem.path or "", problem.code))),
-        merge_folders(archive, (), no_memory, dry_run=True).report,
+        with_ends(merge_folders(archive, (), no_memory, dry_run=True), ends).report,
     )
 
 

@@ -126,6 +126,7 @@ class Totals:
     set_aside: Mapping[str, SetAside] = field(default_factory=dict)
     """By digest: equal bytes are told once, under the smallest path."""
     notes: frozenset[str] = frozenset()
+    new_lines: Counter[str] = field(default_factory=Counter)
 
     def __add__(self, other: Totals) -> Totals:
         set_aside = dict(self.set_aside)
@@ -139,6 +140,7 @@ class Totals:
             self.numbers + other.numbers,
             set_aside,
             self.notes | other.notes,
+            self.new_lines + other.new_lines,
         )
 
     @classmethod
@@ -155,12 +157,13 @@ class Totals:
             sum(bool(merged.proposals) for merged in plan.merged.values()),
             sum(len(merged.conflicts) for merged in plan.merged.values()),
             sum(len(merged.settled) for merged in plan.merged.values()),
-            sum(numbers, Numbers()),
+            Numbers.total(numbers),
             {told.digest: told for told in plan.set_aside},
             frozenset(
                 say("{path} still holds what was erased by law: see to that copy.", path=copy.path)
                 for copy in plan.with_erased
             ),
+            sum((merged.new_lines for merged in plan.merged.values()), Counter()),
         )
 
     @classmethod
@@ -170,7 +173,7 @@ class Totals:
         return cls(
             Counter({Outcome.UNCHANGED: len(quiet)} if quiet else {}),
             conflicts=sum(each.conflicts for each in quiet),
-            numbers=sum((each.numbers for each in quiet), Numbers()),
+            numbers=Numbers.total(each.numbers for each in quiet),
         )
 
     def report(self, clients: Clients, merged: Iterable[tuple[str, Merged]]) -> MergeReport:
@@ -191,4 +194,5 @@ class Totals:
             set_aside=tuple(sorted(self.set_aside.values())),
             gaps=find_gaps(self.numbers),
             clones=find_clones(self.numbers, places),
+            new_lines=self.new_lines,
         )

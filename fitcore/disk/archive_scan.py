@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import os
 import re
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+import sys
+from dataclasses import replace
+from operator import attrgetter
+from typing import TYPE_CHECKING, NamedTuple
 
 from fitcore.disk.session_files import SESSION_FILE, read_regular, session_month, session_path
-from fitcore.identity import LAPTOP_ID
+from fitcore.identity import LAPTOP_ID, SESSION_ID
 from fitcore.merge.found import FileKind, Found, Key, Where, digest_bytes, found_unread, read_found
 from fitcore.problems import FileFault, Problem
 from fitcore.record.document import LARGEST_FILE
@@ -31,26 +33,65 @@ _DEEPEST = 3
 """Folders below `sessions` that are looked into; ours file one deep."""
 
 
-@dataclass(frozen=True, slots=True)
-class Spotted:
-    """One file that was seen."""
+class Spotted(NamedTuple):
+    """One file that was seen.
+
+    An archive has many: texts that files share stand here once, and a tuple is made in a third of
+    the time that a frozen class takes.
+    """
 
     kind: FileKind
     name: str
     """Session or laptop id by the file's name; empty where the name is neither."""
-    path: Path
-    told: str
-    """As told to people: stick and path in it."""
+    folder: str
+    """Where it lies, with the sign at the end that parts it from the file's own name."""
+    told_in: str
+    """The same as told to people."""
     where: Where
     size: int
     mtime_ns: int
+    """0 where nobody asks: on a stick."""
     problem: Problem | None = None
     """Why it is not opened: a link, a device, too big, a name that is none."""
+    written: str = ""
+    """The file's own name, where that is not the id in small letters and `.toml`."""
+    told_as: str = ""
+    """What people are told instead of where it lies: where a copy was found that is kept."""
 
     @property
     def key(self) -> Key:
         """What it is a copy of."""
         return Key(self.kind, self.name)
+
+    @property
+    def place(self) -> str:
+        """Where it is, as text: paths are dear by the thousand."""
+        return self.folder + (self.written or f"{self.name}.toml")
+
+    @property
+    def path(self) -> Path:
+        """Where it is."""
+        from pathlib import Path
+
+        return Path(self.place)
+
+    @property
+    def told(self) -> str:
+        """As told to people: stick and path in it; of an archive's own file the path there."""
+        return self.told_as or self.told_in + (self.written or f"{self.name}.toml")
+
+
+def spotted_copy(kind: FileKind, name: str, path: Path, told: str) -> Spotted:
+    """Return a copy an archive keeps.
+
+    Args:
+        kind: what it was found as.
+        name: session or laptop id it was found under.
+        path: the copy.
+        told: where it was found.
+    """
+    folder = f"{path.parent}{os.sep}"
+    return Spotted(kind, name, folder, folder, Where.KEPT, 0, 0, written=path.name, told_as=told)
 
 
 def folders_of_stick(stick: Path) -> list[Path]:
@@ -70,8 +111,8 @@ def spot_stick(stick: Path) -> list[Spotted]:
     for folder in folders_of_stick(stick):
         found += spot_folder(folder, Where.STICK)
         # Files somebody copied by hand beside the folders are taken as well.
-        loose = (entry for entry in _scan(folder) if SESSION_FILE.fullmatch(entry.name.casefold()))
-        found += [_spot(entry, FileKind.SESSION, Where.STICK, entry.path) for entry in loose]
+        loose = (entry for entry in _scan(folder) if _is_loose(entry.name.casefold()))
+        found += [_spot(entry, FileKind.SESSION, Where.STICK, None) for entry in loose]
     return found
 
 
@@ -86,14 +127,11 @@ def spot_folder(folder: Path, where: Where) -> list[Spotted]:
         root = folder / name
         if where is Where.STICK and root.is_symlink():
             continue  # told of by whoever looked at the folder above
-        below = len(os.fspath(root)) + 1
+        above = len(os.fspath(root)) - len(name)
         for entry in _files_below(root, _DEEPEST if kind is FileKind.SESSION else 1):
-            told = entry.path
-            if where is Where.ARCHIVE:
-                told = f"{name}/{entry.path[below:].replace(os.sep, '/')}"
-            spotted = _spot(entry, kind, where, told)
-            if where is Where.ARCHIVE and not _is_filed(spotted, entry.path[below:]):
-                spotted = replace(spotted, where=Where.STICK)
+            spotted = _spot(entry, kind, where, above if where is Where.ARCHIVE else None)
+            if where is Where.ARCHIVE and not _is_filed(spotted):
+                spotted = spotted._replace(where=Where.STICK)
             found.append(spotted)
     return found
 
@@ -109,6 +147,17 @@ def place_of(folder: Path, key: Key) -> Path:
     return folder / LEDGERS / f"{key.name}.toml"
 
 
+def path_within(key: Key) -> str:
+    """Return where a data folder keeps a session or a ledger: the path in it, parted by `/`.
+
+    Raises:
+        FileFault: the session's id has no month of the calendar in it.
+    """
+    if key.kind is FileKind.SESSION:
+        return f"{SESSIONS}/{session_month(key.name)}/{key.name}.toml"
+    return f"{LEDGERS}/{key.name}.toml"
+
+
 def read_spotted(spotted: Spotted) -> tuple[Found, bytes | None]:
     """Read a file that was seen.
 
@@ -117,7 +166,7 @@ def read_spotted(spotted: Spotted) -> tuple[Found, bytes | None]:
     """
     misnamed = spotted.problem if _is_about_name(spotted.problem) else None
     unopened = spotted.problem if misnamed is None else None
-    raw = unopened or read_regular(spotted.path)
+    raw = unopened or read_regular(spotted.place)
     if isinstance(raw, Problem):
         return _unopened(spotted, raw), None
     if len(raw) > LARGEST_FILE:
@@ -146,29 +195,30 @@ def _unopened(spotted: Spotted, problem: Problem) -> Found:
     return replace(found, kind=spotted.kind)
 
 
-def _is_filed(spotted: Spotted, below: str) -> bool:
-    """Whether a file lies where it belongs, or has a problem of its own.
-
-    Args:
-        spotted: the file.
-        below: its path in the folder of its kind; as text, for paths are dear by the thousand.
-    """
+def _is_filed(spotted: Spotted) -> bool:
+    """Whether a file of an archive lies where it belongs, or has a problem of its own."""
     if spotted.problem is not None:
         return True
-    place = f"{spotted.name}.toml"
-    if spotted.kind is FileKind.SESSION:
-        place = f"{session_month(spotted.name)}{os.sep}{place}"
-    return os.path.normcase(below) == os.path.normcase(place)
+    told, wanted = spotted.told, path_within(spotted.key)
+    return told == wanted or os.path.normcase(told) == os.path.normcase(wanted)
 
 
-def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, told: str) -> Spotted:
-    from pathlib import Path
+def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, above: int | None) -> Spotted:
+    """Look at one file.
 
-    name, problem = _name(entry.name, kind)
+    Args:
+        entry: the file.
+        kind: what it must hold by the place it stands in.
+        where: where it is.
+        above: how much of its path is not told to people; None where all of it is.
+    """
+    written = entry.name
+    name, problem = _name(written, kind)
     size = mtime = 0
     try:
         state = entry.stat(follow_symlinks=False)
-        size, mtime = state.st_size, state.st_mtime_ns
+        size = state.st_size
+        mtime = state.st_mtime_ns if where is Where.ARCHIVE else 0
     except OSError as error:
         problem = _unreadable(error)
     else:
@@ -176,7 +226,11 @@ def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, told: str) -> S
             problem = _not_a_file()
         elif size > LARGEST_FILE:
             problem = _too_big(size)
-    return Spotted(kind, name, Path(entry.path), told, where, size, mtime, problem)
+    folder = told_in = sys.intern(entry.path[: -len(written)])
+    if above is not None:
+        told_in = sys.intern(folder[above:].replace(os.sep, "/"))
+    odd = "" if written == f"{name}.toml" else written
+    return Spotted(kind, name, folder, told_in, where, size, mtime, problem, odd)
 
 
 def _name(written: str, kind: FileKind) -> tuple[str, Problem | None]:
@@ -184,7 +238,7 @@ def _name(written: str, kind: FileKind) -> tuple[str, Problem | None]:
     name = written.casefold().removesuffix(".toml")
     if kind is FileKind.LEDGER and LAPTOP_ID.fullmatch(name):
         return name, None
-    if kind is FileKind.SESSION and SESSION_FILE.fullmatch(written.casefold()):
+    if kind is FileKind.SESSION and SESSION_FILE.fullmatch(f"{name}.toml"):
         try:
             session_month(name)
         except FileFault as fault:
@@ -198,21 +252,34 @@ def _name(written: str, kind: FileKind) -> tuple[str, Problem | None]:
 
 
 def _files_below(root: Path | str, depth: int) -> Iterator[os.DirEntry[str]]:
-    """Yield what ends in .toml, links and devices too; hidden files are a crash's remains."""
+    """Yield what may be ours, links and devices too; hidden files are a crash's remains."""
     for entry in _scan(root):
         if entry.name.startswith("."):
             continue
         if entry.is_dir(follow_symlinks=False):
             if depth > 1:
                 yield from _files_below(entry.path, depth - 1)
-        elif entry.name.casefold().endswith(".toml") or _is_linked_folder(entry):
+        elif _may_be_ours(entry.name) or _is_linked_folder(entry):
             yield entry
+
+
+def _may_be_ours(written: str) -> bool:
+    """Whether a file beside sessions may be one, also where an editor gave it another ending."""
+    name = written.casefold()
+    return name.endswith((".toml", ".txt")) or ".toml" in name
+
+
+def _is_loose(name: str) -> bool:
+    """Whether a file beside a stick's folders is a session, by its name in small letters."""
+    return bool(SESSION_FILE.fullmatch(name)) or (
+        _may_be_ours(name) and SESSION_ID.search(name) is not None and not name.startswith(".")
+    )
 
 
 def _scan(folder: Path | str) -> list[os.DirEntry[str]]:
     try:
         with os.scandir(folder) as entries:
-            return sorted(entries, key=lambda entry: entry.name)
+            return sorted(entries, key=attrgetter("name"))
     except (FileNotFoundError, NotADirectoryError):
         return []
 
@@ -224,10 +291,10 @@ def _is_linked_folder(entry: os.DirEntry[str]) -> bool:
 
 
 def _odd_folder(entry: os.DirEntry[str]) -> Spotted:
-    from pathlib import Path
-
-    path = Path(entry.path)
-    return Spotted(FileKind.SESSION, "", path, entry.path, Where.STICK, 0, 0, _not_a_file())
+    folder = entry.path[: -len(entry.name)]
+    return Spotted(
+        FileKind.SESSION, "", folder, folder, Where.STICK, 0, 0, _not_a_file(), entry.name
+    )
 
 
 def _not_a_file() -> Problem:

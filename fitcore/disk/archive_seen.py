@@ -5,8 +5,11 @@ Looking only: no session is read here. What comes out is plain data that any pro
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import groupby
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from fitcore.disk.archive_scan import Spotted, folders_of_stick, spot_folder, spot_stick
@@ -14,10 +17,10 @@ from fitcore.disk.set_aside import Kept, read_kept
 from fitcore.merge.found import FileKind, Key, Where
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from fitcore.disk.archive_index import Remembered
+    from fitcore.disk.archive_index import Index, Remembered
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +40,28 @@ class Copies:
     @property
     def filed(self) -> Spotted | None:
         """The archive's own file, where it belongs."""
-        return next((file for file in self.own if file.where is Where.ARCHIVE), None)
+        for file in self.own:
+            if file.where is Where.ARCHIVE:
+                return file
+        return None
+
+    @property
+    def is_as_remembered(self) -> bool:
+        """Whether the archive's own file is surely the one that was noted."""
+        filed = self.filed
+        if filed is None or self.remembered is None:
+            return False
+        return self.remembered.is_still(filed.size, filed.mtime_ns)
 
 
 class Seen:
     """What was seen so far."""
 
-    def __init__(self, archive: Path, remembered: Mapping[str, Remembered]) -> None:
+    def __init__(self, archive: Path, index: Index) -> None:
         self._archive = archive
-        self._remembered = remembered
-        self._own: defaultdict[Key, list[Spotted]] = defaultdict(list)
-        self._brought: defaultdict[Key, list[Spotted]] = defaultdict(list)
+        self._index = index
+        self._own = _Files()
+        self._brought = _Files()
         self._kept: defaultdict[Key, list[Kept]] = defaultdict(list)
         self.blocked: set[Key] = set()
         """What the archive's own file stands in the way of: nobody may write over it."""
@@ -57,55 +71,104 @@ class Seen:
         for file in spot_folder(self._archive, Where.ARCHIVE):
             if file.problem is not None and file.where is Where.ARCHIVE and file.name:
                 self.blocked.add(file.key)
-            self._own[_key_of(file)].append(file)
+            self._own.add(file)
         self._take_kept(read_kept(self._archive))
 
     def look_at_stick(self, stick: Path) -> bool:
         """Spot a stick's files; whether there are any."""
         spotted = spot_stick(stick)
         for file in spotted:
-            self._brought[_key_of(file)].append(file)
+            self._brought.add(file)
         kept = [copy for folder in folders_of_stick(stick) for copy in read_kept(folder)]
         self._take_kept(kept)
         return bool(spotted or kept)
 
-    def everything(self) -> set[Key]:
+    def everything(self) -> list[Key]:
         """Return everything there are copies of; what has no name, under its kind alone."""
-        return {*self._own, *self._brought, *self._kept}
+        return [*self.besides(), *self.sessions()]
 
     def sessions(self) -> list[Key]:
         """Return the sessions, sorted."""
-        return _in_order(k for k in self.everything() if k.kind is FileKind.SESSION and k.name)
+        kept = (key.name for key in self._kept if _is_session(key))
+        names = sorted([*self._own.names(), *self._brought.names(), *kept])
+        return [Key(FileKind.SESSION, name) for name, _ in groupby(names)]
 
     def besides(self) -> list[Key]:
         """Return the ledgers and what has no name, sorted."""
-        return _in_order(k for k in self.everything() if k.kind is FileKind.LEDGER or not k.name)
+        kept = (key for key in self._kept if not _is_session(key))
+        return sorted({*self._own.besides, *self._brought.besides, *kept})
 
-    def copies(self, key: Key) -> Copies:
-        """Return where the copies of one of them lie."""
-        own = tuple(self._own.get(key, ()))
-        return Copies(
-            key,
-            own,
-            tuple(self._brought.get(key, ())),
-            tuple(self._kept.get(key, ())),
-            next((self._remembered.get(f.told) for f in own if f.where is Where.ARCHIVE), None),
-        )
+    def copies(self, keys: Sequence[Key]) -> Iterator[Copies]:
+        """Yield where the copies of some of them lie, in their order.
 
-    def times(self) -> dict[str, int]:
-        """Return when each file of the archive was last written, in ns, by its path there."""
-        filed = (file for files in self._own.values() for file in files)
-        return {file.told: file.mtime_ns for file in filed if file.where is Where.ARCHIVE}
+        Args:
+            keys: not many: what is remembered of all of them is looked up at once.
+        """
+        remembered = self._index.look_up([key.name for key in keys if _is_session(key)])
+        for key in keys:
+            yield Copies(
+                key,
+                tuple(self._own.of(key)),
+                tuple(self._brought.of(key)),
+                tuple(self._kept.get(key, ())),
+                remembered.get(key.name) if _is_session(key) else None,
+            )
+
+    def filed(self, key: Key) -> Spotted | None:
+        """Return the archive's own file of a session, where it belongs."""
+        return Copies(key, tuple(self._own.of(key)), (), (), None).filed
 
     def _take_kept(self, kept: Iterable[Kept]) -> None:
         for copy in kept:
             self._kept[copy.found.key].append(copy)
 
 
-def _key_of(file: Spotted) -> Key:
-    """Return what a file is read with; one that is not opened is told of beside the ledgers."""
-    return Key(file.kind, "") if file.problem is not None else file.key
+class _Files:
+    """Files by what each is a copy of.
+
+    Sessions are many: they stand in one list and are searched for, which takes a fifth of the
+    memory of a table of lists.
+    """
+
+    def __init__(self) -> None:
+        self._sessions: list[Spotted] = []
+        self._sorted = True
+        self.besides: defaultdict[Key, list[Spotted]] = defaultdict(list)
+        """Ledgers, and under the kind alone what is not opened: it is told of beside them."""
+
+    def add(self, file: Spotted) -> None:
+        """Add a file."""
+        if file.problem is not None:
+            self.besides[Key(file.kind, "")].append(file)
+        elif file.kind is FileKind.SESSION:
+            self._sessions.append(file)
+            self._sorted = False
+        else:
+            self.besides[file.key].append(file)
+
+    def names(self) -> Iterator[str]:
+        """Yield the ids of sessions, sorted; one of several files as often."""
+        self._sort()
+        return (file.name for file in self._sessions)
+
+    def of(self, key: Key) -> Sequence[Spotted]:
+        """Return the files of a session or ledger, in the order they were added."""
+        if not _is_session(key):
+            return self.besides.get(key, ())
+        self._sort()
+        first = last = bisect_left(self._sessions, key.name, key=_name)
+        while last < len(self._sessions) and self._sessions[last].name == key.name:
+            last += 1
+        return self._sessions[first:last]
+
+    def _sort(self) -> None:
+        if not self._sorted:
+            self._sessions.sort(key=_name)
+            self._sorted = True
 
 
-def _in_order(keys: Iterable[Key]) -> list[Key]:
-    return sorted(keys, key=lambda key: (key.kind, key.name))
+_name = attrgetter("name")
+
+
+def _is_session(key: Key) -> bool:
+    return key.kind is FileKind.SESSION and bool(key.name)

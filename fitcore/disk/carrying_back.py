@@ -6,11 +6,13 @@ Only when every file was read back from the stick as it stands in the archive ma
 from __future__ import annotations
 
 import os
+import stat
 import sys
 from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fitcore.clean_text import visible
 from fitcore.disk.archive import locked
 from fitcore.disk.archive_scan import TO_LAPTOPS, read_spotted, spot_folder
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
@@ -61,16 +63,23 @@ def carry_back(
 
     Raises:
         FolderInUse: another program has the archive or `to-laptops` open.
-        FileFault: something could not be written, or was not read back as it was written.
+        FileFault: the stick is gone or is the archive itself, there is nothing to carry, something
+            could not be written, or was not read back as it was written.
     """
     folder = stick / TO_LAPTOPS
+    drive = _drive(stick)
+    if drive is None:
+        raise FileFault(gone(stick))
+    _refuse_archive(archive, folder)
     listed: list[Listed] = []
     left_out: list[Problem] = []
     written = 0
     with nullcontext() if is_held else locked(archive, surroundings):
+        spotted = [f for f in spot_folder(archive, Where.ARCHIVE) if f.where is Where.ARCHIVE]
+        if not spotted:
+            raise FileFault(_nothing_to_carry(str(archive)))
         make_folder(folder)
         with locked(folder, surroundings):
-            spotted = [f for f in spot_folder(archive, Where.ARCHIVE) if f.where is Where.ARCHIVE]
             for done, file in enumerate(spotted, 1):
                 found, raw = read_spotted(file)
                 if raw is None or not (found.is_whole or found.is_newer):
@@ -78,6 +87,8 @@ def carry_back(
                     continue
                 target = folder / file.told
                 if read_bytes(target) != raw:
+                    if _drive(stick) != drive:
+                        raise FileFault(_pulled(stick))
                     make_folder(target.parent)
                     write_durably(target, raw)
                     written += 1
@@ -93,6 +104,68 @@ def carry_back(
                     progress(len(spotted) + done, 2 * len(spotted))
             _ = read_past_cache(folder / MANIFEST)
     return CarriedBack(folder, written, len(listed) - written, tuple(left_out))
+
+
+def gone(stick: Path) -> Problem:
+    """Say that a stick's folder is not there: making it anew would write to the hard disk."""
+    return Problem(
+        code="stick_gone",
+        text=say("{stick} is gone; nothing was written.", stick=visible(str(stick))),
+        mend=say("Plug it in and carry back again, or mark another stick."),
+        path=str(stick),
+    )
+
+
+def _pulled(stick: Path) -> Problem:
+    return Problem(
+        code="stick_gone",
+        text=say(
+            "{stick} was pulled while it was written; it is not finished.",
+            stick=visible(str(stick)),
+        ),
+        mend=say("Plug it in and carry back again; that finishes it."),
+        path=str(stick),
+    )
+
+
+def _drive(stick: Path) -> int | None:
+    """Return the device a stick's folder lies on; None where there is no such folder.
+
+    A pulled stick may leave an empty folder of the hard disk behind, or none at all.
+    """
+    try:
+        found = stick.stat()
+    except OSError:
+        return None
+    return found.st_dev if stat.S_ISDIR(found.st_mode) else None
+
+
+def _refuse_archive(archive: Path, folder: Path) -> None:
+    """Refuse to write the archive into itself: no laptop would ever see that.
+
+    Raises:
+        FileFault: `to-laptops` would lie in the archive, or is the archive.
+    """
+    own = archive.resolve()
+    target = folder.resolve()
+    if own == target or own in target.parents:
+        raise FileFault(
+            Problem(
+                code="same_folder",
+                text=say("The stick named is the archive itself, or lies in it."),
+                mend=say("Name the stick's own folder, and the archive with --data."),
+                path=str(folder.parent),
+            )
+        )
+
+
+def _nothing_to_carry(archive: str) -> Problem:
+    return Problem(
+        code="nothing_to_carry",
+        text=say("There is no session and no ledger in it: nothing was written to the stick."),
+        mend=say("Name the archive with --data, and merge the laptops' sticks into it first."),
+        path=archive,
+    )
 
 
 def _read_back(folder: Path, row: Listed) -> None:

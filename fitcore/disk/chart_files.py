@@ -10,6 +10,7 @@ import re
 import tomllib
 from dataclasses import dataclass
 from decimal import Decimal
+from hashlib import blake2b
 from typing import TYPE_CHECKING
 
 from fitcore.disk.atomic import flush_folder, make_folder, read_bytes, write_durably
@@ -40,6 +41,11 @@ class ChartFile:
     """Where it lies in the data folder; None for a shipped one."""
 
     @property
+    def digest(self) -> str:
+        """What tells this file from the same one changed: blake2b, 128 bit, in hexadecimal."""
+        return digest_of(self.raw)
+
+    @property
     def values(self) -> Mapping[str, object]:
         """The file's own keys, numbers as they are printed; empty where it is no TOML."""
         return _toml(self.raw)
@@ -61,6 +67,16 @@ def chart_files(own: Path) -> dict[str, ChartFile]:
         if isinstance(held, bytes):
             _keep(found, held, path)
     return found
+
+
+def digest_of(raw: bytes) -> str:
+    """Return what tells a chart file from the same one changed."""
+    return blake2b(raw, digest_size=16).hexdigest()
+
+
+def is_file_name(name: str) -> bool:
+    """Whether a chart or a draft of this name can be written; an id may be any text."""
+    return _NAME.fullmatch(name) is not None
 
 
 def named_id(raw: bytes) -> str | None:
@@ -155,7 +171,7 @@ def _draft(own: Path, name: str) -> Path:
 
 
 def _checked(name: str) -> str:
-    if _NAME.fullmatch(name):
+    if is_file_name(name):
         return name
     problem = Problem(
         code="not_a_file_name",

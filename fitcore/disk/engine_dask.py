@@ -13,6 +13,7 @@ from collections import defaultdict, deque
 from concurrent.futures import CancelledError
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from fitcore import BUILT_ON
@@ -24,7 +25,6 @@ from fitcore.words import say
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from datetime import date
-    from pathlib import Path
 
     from distributed import Client, Future
 
@@ -176,7 +176,7 @@ def merge_seen(batch: Batch, shared: Shared) -> BatchPlan | Problem:
 
 
 def _absolute(files: Iterable[Spotted]) -> tuple[Spotted, ...]:
-    return tuple(replace(file, path=file.path.absolute()) for file in files)
+    return tuple(file._replace(folder=f"{Path(file.folder).absolute()}{os.sep}") for file in files)
 
 
 def _is_seen(path: Path, size: int) -> bool:

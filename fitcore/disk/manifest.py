@@ -11,6 +11,8 @@ import re
 import stat
 from contextlib import suppress
 from dataclasses import dataclass
+from hashlib import blake2b
+from io import BytesIO
 from typing import TYPE_CHECKING
 
 from fitcore.disk.archive_scan import folders_of_stick
@@ -18,7 +20,7 @@ from fitcore.disk.atomic import read_bytes, write_durably
 from fitcore.disk.session_files import read_regular
 from fitcore.merge.found import digest_bytes
 from fitcore.problems import FileFault, Problem, ProblemLevel
-from fitcore.record.seal import digest_lines, seal_lines
+from fitcore.record.seal import digest_lines
 from fitcore.words import say
 
 if TYPE_CHECKING:
@@ -29,14 +31,19 @@ MANIFEST = "manifest.toml"
 _LARGEST = 1 << 28
 """Bytes; a list of a million sessions has about 150 MB (ours)."""
 
+_PATH = re.compile(r"[ !#-\[\]-~]+")
+"""Paths that are listed; another name could steer what is read back."""
 _ROW = re.compile(
-    r'  \{ path = "([ !#-\[\]-~]+)", size = (\d+), entries = (\d+), '
+    rf'  \{{ path = "({_PATH.pattern})", size = (\d+), entries = (\d+), '
     r'blake2b = "([0-9a-f]{32})" \},'
 )
+_PARTED = "\x1f"
+"""Parts a path from the rest where rows are packed; lower than any sign of a path that is listed,
+so that packed rows sort as their paths do."""
 _SEAL = re.compile(r'blake2b = "([0-9a-f]{32})"')
 
 
-@dataclass(frozen=True, slots=True, order=True)
+@dataclass(frozen=True, slots=True)
 class Listed:
     """One file of the list."""
 
@@ -47,15 +54,40 @@ class Listed:
     """Lines somebody recorded; they only ever become more. 0 where it is no sealed file."""
     digest: str
 
-    def line(self) -> str:
-        """Return it as one line of the file, without indentation."""
-        return (
-            f'{{ path = "{self.path}", size = {self.size}, entries = {self.entries}, '
-            f'blake2b = "{self.digest}" }},'
-        )
+
+class Listing:
+    """A list while it is gathered: packed, for an archive has many files."""
+
+    def __init__(self, files: Iterable[Listed] = ()) -> None:
+        self._packed: list[str] = []
+        self._named: dict[str, str] = {}
+        self.add(files)
+
+    def add(self, files: Iterable[Listed]) -> None:
+        """Add files, no two of one path."""
+        if rows := [_pack(file) for file in files if _PATH.fullmatch(file.path)]:
+            self._packed.append("\n".join(rows))
+
+    def replace(self, file: Listed) -> None:
+        """Add a file that may have been added so before; what is said last holds."""
+        if _PATH.fullmatch(file.path):
+            self._named[file.path] = _pack(file)
+
+    def take_rows(self) -> list[str]:
+        """Return the packed rows, the last path first, and hold none of them any more."""
+        rows = [row for some in self._packed for row in some.split("\n")]
+        rows += self._named.values()
+        self._packed.clear()
+        self._named.clear()
+        rows.sort(reverse=True)
+        return rows
 
 
-def write_manifest(folder: Path, files: Iterable[Listed]) -> None:
+def _pack(file: Listed) -> str:
+    return f"{file.path}{_PARTED}{file.size} {file.entries} {file.digest}"
+
+
+def write_manifest(folder: Path, files: Iterable[Listed] | Listing) -> None:
     """Write the list, unless it says so already.
 
     Only names a program of ours gives are listed: another name could steer what is read back.
@@ -63,14 +95,27 @@ def write_manifest(folder: Path, files: Iterable[Listed]) -> None:
     Raises:
         FileFault: it could not be written.
     """
-    rows = [line for line in (f.line() for f in sorted(files)) if _ROW.fullmatch(f"  {line}")]
-    data = ["format = 1", "files = [", *rows, "]"]
+    rows = (files if isinstance(files, Listing) else Listing(files)).take_rows()
+    count = len(rows)
     heading = say("What this folder held when its last merge was done. Written by the program.")
-    lines = [f"# {heading}", "format = 1", "", "files = [", *(f"  {row}" for row in rows), "]", ""]
-    content = "\n".join([*lines, *seal_lines(data, len(rows)), ""]).encode()
+    content = BytesIO()
+    content.write(f"# {heading}\nformat = 1\n\nfiles = [\n".encode())
+    # As `seal_lines` does, a line at a time, each row let go once it is written: the whole list
+    # need not lie in memory twice.
+    seal = blake2b(b"format = 1\nfiles = [\n", digest_size=16)
+    while rows:
+        name, _, rest = rows.pop().partition(_PARTED)
+        size, entries, digest = rest.split(" ")
+        line = (
+            f'{{ path = "{name}", size = {size}, entries = {entries}, blake2b = "{digest}" }},\n'
+        ).encode()
+        seal.update(line)
+        content.write(b"  " + line)
+    seal.update(b"]")
+    content.write(f']\n\n[seal]\nlines = {count}\nblake2b = "{seal.hexdigest()}"\n'.encode())
     path = folder / MANIFEST
-    if read_bytes(path) != content:
-        write_durably(path, content)
+    if read_bytes(path) != content.getvalue():
+        write_durably(path, content.getvalue())
 
 
 def read_manifest(folder: Path) -> dict[str, Listed] | Problem | None:
@@ -152,16 +197,12 @@ def compare(
             text = say("The file was there after the last merge and is gone.")
         elif now.entries < before.entries or not now.entries:
             level, code = ProblemLevel.ERROR, "lines_missing"
-            text = say(
-                "After the last merge it held {before} lines; now it holds {now}.",
-                before=before.entries,
-                now=now.entries,
-            )
+            text = _lost_words(before, now)
         else:
             level, code = ProblemLevel.NOTE, "written_since"
-            text = say("It was written by the program since the last merge.")
+            text = say("Not a fault: the program wrote to it since the last merge.")
         mend = (
-            say("Nothing need be done.")
+            say("None is needed.")
             if level is ProblemLevel.NOTE
             else say("Take it from a backup, or merge the laptop's stick again.")
         )
@@ -195,3 +236,21 @@ def read_past_cache(path: Path) -> bytes:
             )
         )
     return raw
+
+
+def _lost_words(before: Listed, now: Listed) -> str:
+    """Say what is wrong with a file that is not a grown version of what it was.
+
+    Without a seal that holds no line of it is counted: so it is not said that none is left.
+    """
+    if not now.entries:
+        return say(
+            "After the last merge it was sealed and held {before} lines; now its seal does not "
+            "hold, or it cannot be read.",
+            before=before.entries,
+        )
+    return say(
+        "After the last merge it held {before} lines; now it holds {now}.",
+        before=before.entries,
+        now=now.entries,
+    )

@@ -37,7 +37,8 @@ def read_profile(raw: bytes, model: type[Model], path: str) -> Model | tuple[Pro
         return (_not_toml(path, None, say("A number in the file is too large to read.")),)
     except tomllib.TOMLDecodeError as error:
         place = re.search(r"line (\d+)", str(error))
-        return (_not_toml(path, int(place[1]) if place else None, f"{error}."),)
+        text = say("The file breaks off or cannot be read as it is written: {error}.", error=error)
+        return (_not_toml(path, int(place[1]) if place else None, text),)
     except RecursionError:
         return (_not_toml(path, None, say("Lists stand in lists too deep to read.")),)
     except ValueError:  # neither text nor syntax: a number Python will not read

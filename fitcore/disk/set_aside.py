@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 import tomli_w
 
 from fitcore.clean_text import visible
-from fitcore.disk.archive_scan import SET_ASIDE, Spotted, read_spotted
+from fitcore.disk.archive_scan import SET_ASIDE, read_spotted, spotted_copy
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
 from fitcore.disk.session_files import read_regular
 from fitcore.identity import LAPTOP_ID, SESSION_ID
-from fitcore.merge.found import FileKind, Found, Where
+from fitcore.merge.found import FileKind, Found
 from fitcore.problems import Problem
 from fitcore.record.codec import read_session, seal_problems
 from fitcore.record.ledger import read_ledger
@@ -66,16 +66,10 @@ def read_kept(folder: Path) -> Iterator[Kept]:
         found_in = tuple(sorted(note.found_in))
         told = found_in[0] if found_in else f"{SET_ASIDE}/{copy.name}"
         for kind, name in sorted(note.copies_of):
-            spotted = Spotted(
-                FileKind(kind),
-                name,
-                copy,
-                told,
-                Where.KEPT,
-                0,
-                0,
-                note.reason if not name or not os.path.lexists(copy) else None,
-            )
+            unread = not name or not os.path.lexists(copy)
+            spotted = spotted_copy(FileKind(kind), name, copy, told)
+            if unread:
+                spotted = spotted._replace(problem=note.reason)
             found, raw = read_spotted(spotted)
             if spotted.problem is not None:
                 found = replace(found, digest=digest)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import itertools
 import os
 import shutil
 import sqlite3
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,7 +20,7 @@ from hypothesis import strategies as st
 from strategies import AT, entry_from_line, line_of
 
 from fitcore.clean_text import is_unsafe
-from fitcore.disk import archive_index, archive_parts, archive_writer
+from fitcore.disk import archive_index, archive_parts, archive_writer, atomic
 from fitcore.disk.archive import merge_folders, open_questions, settle
 from fitcore.disk.archive_check import check_archive
 from fitcore.disk.archive_scan import place_of
@@ -29,7 +31,8 @@ from fitcore.merge.found import FileKind, Key, Where, digest_bytes
 from fitcore.merge.gaps import Numbers
 from fitcore.merge.ledger_lines import draft_erasure
 from fitcore.merge.merge import merge
-from fitcore.problems import FileFault, FolderInUse, Problem
+from fitcore.merge.ranges import Ranges
+from fitcore.problems import FileFault, FolderInUse
 from fitcore.record.codec import read_session
 
 if TYPE_CHECKING:
@@ -62,6 +65,12 @@ def bytes_of(folder: Path) -> dict[str, bytes]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.name != "laptop.toml"
     }
+
+
+def temporary(name: str) -> str:
+    """Return the name of a file while it is written, by its path in a folder."""
+    path = Path(name)
+    return str(path.with_name(f".{path.name}.tmp"))
 
 
 def entry(by: str, what: str, value: str, **more: object) -> Entry:
@@ -394,39 +403,101 @@ def test_what_cannot_be_copied_is_never_written_over(tmp_path: Path) -> None:
     assert merging.needs_person
 
 
+class Failing:
+    """Steps of durable writes, of which one fails."""
+
+    def __init__(self, patch: pytest.MonkeyPatch, at: int) -> None:
+        self.left = at
+        for name in ("_write_new", "_replace", "flush_folder"):
+            patch.setattr(atomic, name, self._counted(getattr(atomic, name)))
+
+    def _counted(self, real: Callable[..., object]) -> Callable[..., object]:
+        def step(*args: object) -> object:
+            self.left -= 1
+            if not self.left:
+                raise OSError(errno.ENOSPC, "full")
+            return real(*args)
+
+        return step
+
+
 def test_a_merge_that_breaks_off_is_finished_by_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each write fails once; a half-done merge holds nothing wrong, and merging again ends it."""
+    """Each step of a write fails once; what is there then is right, and merging again ends it."""
     stick, place = tmp_path / "stick", world(tmp_path)
     path = two_files(stick)
     put(stick, "0199c3a2-99aa-7d40-8c1b-3a90b7d4e511").write_bytes(GARBAGE)
     merge_folders(tmp_path / "smooth", [stick], place)
     wanted = bytes_of(tmp_path / "smooth")
-    real = archive_writer.write_durably
-    fail_at = itertools.count(1)
-    finished = False
-    while not finished:
-        number, calls = next(fail_at), itertools.count(1)
+    for number in itertools.count(1):
         archive = tmp_path / f"rough{number}"
-
-        def write(*args: object, at: int = number, counted: object = calls, **more: object) -> None:
-            if next(counted) == at:  # type: ignore[call-overload]
-                raise FileFault(Problem("not_saved", "full", "make room"))
-            real(*args, **more)  # type: ignore[arg-type]
-
-        for module in ("archive_writer", "set_aside", "manifest"):
-            monkeypatch.setattr(f"fitcore.disk.{module}.write_durably", write)
-        try:
+        failing = Failing(monkeypatch, number)
+        with suppress(FileFault):
             merge_folders(archive, [stick], place)
-            finished = True
-        except FileFault:
-            assert set(bytes_of(archive)) <= set(wanted)
         monkeypatch.undo()
+        there = bytes_of(archive)
+        assert all(there[name] == wanted[name] for name in there if name in wanted)
+        assert set(there) <= {*wanted, *map(temporary, wanted)}
+        assert "manifest.toml" not in there or set(there) == set(wanted)
         merge_folders(archive, [stick], place)
         assert bytes_of(archive) == wanted
         assert path.exists()
-    assert next(fail_at) > 5
+        if failing.left > 0:
+            break
+    assert number > 15
+
+
+def test_files_are_flushed_before_any_of_them_takes_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Many sessions, several folders: all temporary files first, then renames, then folders."""
+    stick, archive = tmp_path / "stick", tmp_path / "archive"
+    for number in range(150):
+        session = f"{0x0199C3A2 + 0x10000 * (number % 3):08x}-{number:04x}-7d40-8c1b-{number:012x}"
+        put(stick, session, entry(f"tern-k7qd:{number + 1}", "posture", "lying"))
+    steps: list[tuple[str, str]] = []
+
+    def recorded(name: str, real: Callable[..., object], said: Callable[..., str]) -> None:
+        def step(*args: object) -> object:
+            steps.append((name, said(*args)))
+            return real(*args)
+
+        monkeypatch.setattr(os if name == "flush" else atomic, real.__name__, step)
+
+    recorded("write", atomic._write_new, lambda path, _: path.name)
+    recorded("flush", os.fsync, lambda _: "")
+    recorded("rename", atomic._replace, lambda path, _: path.name)
+    merge_folders(archive, [stick], world(tmp_path))
+    sessions = [name for name, file in steps if "manifest" not in file and name != "flush"]
+    assert sessions.count("write") == sessions.count("rename") == 150
+    waiting: set[str] = set()
+    flushes = 0
+    for name, file in steps:
+        if name == "write":
+            waiting.add(file)
+            flushes = 0
+        elif name == "flush":
+            flushes += 1
+        else:
+            assert flushes >= len(waiting)
+            waiting.remove(file)
+            flushes -= 1
+    assert not waiting
+    assert list(archive.rglob(".*")) == []
+
+
+def test_what_one_file_stands_in_the_way_of_leaves_no_temporary_files(tmp_path: Path) -> None:
+    """A folder where a session belongs: the merge tells so, and writes nothing beside it either."""
+    stick, archive, place = tmp_path / "stick", tmp_path / "archive", world(tmp_path)
+    two_files(stick)
+    in_the_way = place_of(archive, session_key(TWO))
+    in_the_way.mkdir(parents=True)
+    with pytest.raises(FileFault):
+        merge_folders(archive, [stick], place)
+    assert list(archive.rglob(".*.tmp")) == []
+    in_the_way.rmdir()
+    assert merge_folders(archive, [stick], place).report.added == 2
 
 
 def test_a_file_another_program_changes_during_the_merge_is_not_written_over(
@@ -538,6 +609,59 @@ def test_the_memory_never_changes_a_result(tmp_path: Path) -> None:
         spoil()
         assert merge_folders(archive, sticks, place) == wanted
         assert bytes_of(archive) == files
+
+
+def test_only_what_changed_is_written_to_the_memory(tmp_path: Path) -> None:
+    """A quiet merge leaves it alone; one session more changes one row; one that is gone goes."""
+    place, archive, stick = world(tmp_path, cached=True), tmp_path / "archive", tmp_path / "stick"
+    put(tmp_path / "one", ONE, entry("tern-k7qd:1", "posture", "lying"))
+    merge_folders(archive, [tmp_path / "one"], place)
+    merge_folders(archive, [tmp_path / "one"], place)
+    (index,) = (tmp_path / "cache").rglob("*.sqlite")
+    before = index.stat()
+    merge_folders(archive, [tmp_path / "one"], place)
+    assert (index.stat().st_ino, index.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+
+    def rows() -> dict[str, tuple[object, ...]]:
+        with sqlite3.connect(index) as database:
+            found = database.execute("SELECT * FROM files").fetchall()
+        database.close()
+        return {row[0]: row for row in found}
+
+    known = rows()
+    put(stick, TWO, entry("tern-k7qd:2", "client", "tern-014-0"))
+    merge_folders(archive, [stick], place)
+    assert {name: row for name, row in rows().items() if name != TWO} == known
+    assert set(rows()) == {ONE, TWO}
+    place_of(archive, session_key(ONE)).unlink()
+    merge_folders(archive, [], place)
+    assert set(rows()) == {TWO}
+
+
+def test_a_file_gone_bad_is_not_judged_by_what_was_remembered_of_it(tmp_path: Path) -> None:
+    """Its number is used twice by a session that came with it: both places are told."""
+    archive, place = tmp_path / "archive", world(tmp_path, cached=True)
+    put(tmp_path / "one", ONE, entry("tern-k7qd:1", "posture", "lying"))
+    merge_folders(archive, [tmp_path / "one"], place)
+    place_of(archive, session_key(ONE)).unlink()
+    put(tmp_path / "two", ONE, entry("tern-k7qd:2", "posture", "lying"))
+    put(tmp_path / "two", TWO, entry("tern-k7qd:2", "posture", "sitting"))
+    for dry_run in (True, False):
+        report = merge_folders(archive, [tmp_path / "two"], place, dry_run=dry_run).report
+        assert [clone.places for clone in report.clones] == [(ONE, TWO)]
+
+
+@given(st.data())
+def test_numbers_come_back_from_the_memory_as_they_were(data: st.DataObject) -> None:
+    laptops = st.sampled_from(("tern-k7qd", "dunlin-m4ex"))
+    ranges = st.builds(Ranges.of, st.sets(st.integers(1, 30), min_size=1))
+    used, twice, excused, waiting = (data.draw(st.dictionaries(laptops, ranges)) for _ in range(4))
+    told = data.draw(st.dictionaries(laptops, st.integers(1, 10**15 - 1)))
+    facts = archive_index.Facts("0" * 32, 1, 0, Numbers(used, twice, excused, waiting, told))
+    noted = archive_index.Remembered(10, 5, 6, facts)
+    with archive_index.Index(None) as index:
+        index.note({ONE: noted, TWO: None})
+        assert index.noted([ONE, TWO]) == {ONE: noted}
 
 
 def test_an_edit_of_the_same_size_is_noticed_in_spite_of_the_memory(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import errno
 import os
 import stat
 import sys
+from contextlib import suppress
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -13,8 +14,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from fitcore.disk import atomic
-from fitcore.disk.atomic import flush_folder, make_folder, read_bytes, write_durably
-from fitcore.problems import ChangedOnDisk, FileFault
+from fitcore.disk.atomic import (
+    flush_folder,
+    make_folder,
+    read_bytes,
+    write_all_durably,
+    write_durably,
+)
+from fitcore.problems import ChangedOnDisk, FileFault, Problem
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -157,6 +164,97 @@ def test_before_the_rename_a_failure_leaves_the_old_file(
             with pytest.raises(FileFault):
                 write_durably(target, NEW, expected=OLD)
         assert target.read_bytes() == OLD, system.calls[-1]
+
+
+# --- many files at once --------------------------------------------------------------------------
+
+
+def _two(folder: Path) -> list[tuple[Path, bytes]]:
+    """Give a file that holds the old content and one that is to be new, in another folder."""
+    (folder / "more").mkdir(parents=True, exist_ok=True)
+    files = [(folder / "a.toml", NEW), (folder / "more" / "b.toml", b"b" * 900)]
+    files[0][0].write_bytes(OLD)
+    files[1][0].unlink(missing_ok=True)
+    return files
+
+
+def _as_read(path: Path) -> None:
+    assert read_bytes(path) in (OLD, None)
+
+
+@POSIX_ONLY
+def test_the_order_of_a_save_of_many(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Step by step together: all written, all flushed, all looked at, renamed, folders flushed."""
+    files = _two(tmp_path / "folder")
+    system = System(monkeypatch)
+    write_all_durably(files, _as_read)
+    one, two = ".a.toml.tmp", ".b.toml.tmp"
+    assert [call for call in system.calls if call[0] not in ("unlink", "write", "close")] == [
+        ("open for writing", one),
+        ("open for writing", two),
+        ("fsync", one),
+        ("fsync", two),
+        ("read_bytes", "a.toml"),
+        ("read_bytes", "b.toml"),
+        ("replace", one),
+        ("replace", two),
+        ("open", "folder"),
+        ("fsync", "folder"),
+        ("open", "more"),
+        ("fsync", "more"),
+    ]
+
+
+@POSIX_ONLY
+def test_whichever_call_of_many_fails_each_file_is_old_or_new_and_none_is_left_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before, failing, renamed = _open_descriptors(), 0, set()
+    while True:
+        failing += 1
+        files = _two(tmp_path / "folder")
+        with monkeypatch.context() as patch:
+            system = System(patch)
+            system.fail_at = failing
+            with suppress(FileFault):
+                write_all_durably(files, _as_read)
+            if len(system.calls) < failing:
+                break
+        there = [read_bytes(path) for path, _ in files]
+        assert there[0] in (OLD, NEW), system.calls[-1]
+        assert there[1] in (None, files[1][1]), system.calls[-1]
+        renamed.add(tuple(content == new for content, (_, new) in zip(there, files, strict=True)))
+        assert _open_descriptors() == before, system.calls[-1]
+        # What failed may be the removal itself; the next save removes what is left then.
+        write_all_durably(files, lambda _: None)
+        assert [read_bytes(path) for path, _ in files] == [new for _, new in files]
+        assert list(tmp_path.rglob(".*.tmp")) == []
+    assert renamed == {(False, False), (True, False), (True, True)}
+
+
+def test_where_one_of_many_was_changed_none_beside_it_is_written(tmp_path: Path) -> None:
+    files = _two(tmp_path / "folder")
+    files[1][0].write_bytes(b"somebody else's")
+
+    def check(path: Path) -> None:
+        if path == files[1][0]:
+            raise ChangedOnDisk(Problem("changed_on_disk", "changed", "look"))
+
+    with pytest.raises(ChangedOnDisk):
+        write_all_durably(files, check)
+    assert files[0][0].read_bytes() == OLD
+    assert files[1][0].read_bytes() == b"somebody else's"
+    assert list(tmp_path.rglob(".*.tmp")) == []
+
+
+def test_more_files_than_may_be_open_at_once_are_all_written_with_their_times(
+    tmp_path: Path,
+) -> None:
+    files = [(tmp_path / f"{number}.toml", b"%d" % number) for number in range(300)]
+    times = write_all_durably(files, lambda _: None)
+    assert [path.read_bytes() for path, _ in files] == [content for _, content in files]
+    assert times == [path.stat().st_mtime_ns for path, _ in files]
+    assert write_all_durably([], _as_read) == []
 
 
 @POSIX_ONLY

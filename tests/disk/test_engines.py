@@ -30,11 +30,13 @@ from strategies import AT, entry_from_line, line_of
 from fitcore.disk import engine_dask
 from fitcore.disk.archive import merge_folders, open_questions
 from fitcore.disk.archive_batch import merge_batch
+from fitcore.disk.archive_index import Index
 from fitcore.disk.archive_parts import Totals
 from fitcore.disk.archive_scan import place_of
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.engine_dask import DaskEngine, dask_engine
 from fitcore.disk.surroundings import Surroundings
+from fitcore.merge.gaps import Numbers
 from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.merge.merge import MergePlan, merge
 from fitcore.problems import FitError
@@ -217,6 +219,7 @@ def test_totals_do_not_depend_on_order_or_grouping(history: History, cut: random
     for key, merged in plan.merged.items():
         alone = MergePlan({key: merged}, plan.ledgers, ())
         parts.append(Totals.of_plan(alone, [merged.numbers]))
+    assert Numbers.total(m.numbers for m in plan.merged.values()) == plan.numbers
     whole = reduce(add, parts, Totals())
     assert Totals.of_plan(plan, [plan.numbers]) == whole
     cut.shuffle(parts)
@@ -316,10 +319,11 @@ def test_workers_that_all_die_end_the_merge_and_the_next_finishes_it(
 
 
 def seen_copies(sticks: Sequence[Path]) -> list[Copies]:
-    seen = Seen(sticks[0] / "none", {})
-    for stick in sticks:
-        assert seen.look_at_stick(stick)
-    return [seen.copies(key) for key in seen.sessions()]
+    with Index(None) as index:
+        seen = Seen(sticks[0] / "none", index)
+        for stick in sticks:
+            assert seen.look_at_stick(stick)
+        return list(seen.copies(seen.sessions()))
 
 
 def test_only_a_few_batches_are_under_way(client: Any) -> None:
