@@ -34,7 +34,7 @@ class Rules:
     certainty: CertaintyRules
     """Errors, limits and words of the certainty of a size."""
     linked: LinkedRules
-    """What of a session under another code of the same person counts."""
+    """What of another session of the same person counts."""
     favourites: frozenset[str] = frozenset()
     """Ids of the charts the service uses most."""
     own_charts: frozenset[str] = frozenset()

@@ -16,6 +16,7 @@ from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.clock_watch import ClockWatch
 from tui.loading import ProfileShelf, linked_to, own_repeat_error, read_codes
+from tui.merge_memory import MergeMemory
 from tui.screens.work_screen import WorkScreen
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ class AnklefirstApp(App[int]):
         self.sessions: dict[str, Session] = {}
         self.links: Clients | None = None
         self.sessions_read = asyncio.Event()
+        self.at_merge_desk = MergeMemory()
         self._clock = ClockWatch(surroundings)
         self._folder: DataFolder | None = None
         self._shelf = ProfileShelf(data)
@@ -291,9 +293,8 @@ class AnklefirstApp(App[int]):
         await asyncio.to_thread(self.folder.meet_frontier, highest)
         self.sessions_read.set()
         unread = sum(file.session is None for file in files) + unlinked
-        if not unread:
-            return []
-        return [say("! {count} files could not be read: run anklefirst check.", count=unread)]
+        told = say("! {count} files could not be read: run anklefirst check.", count=unread)
+        return [told] if unread else []
 
     def keep_profiles(self, profiles: Profiles) -> None:
         """Take profiles as they are by now, for the sessions to come."""

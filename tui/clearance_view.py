@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 
-from fitcore.merge.clients import in_groups, linked_sessions
+from fitcore.merge.clients import by_code, linked_sessions
 from fitcore.points import LEGS, side_words
 from fitcore.record.last_time import LastTime, sessions_before
 from fitcore.record.readings import Readings
@@ -145,17 +145,17 @@ def stopped_among(
         sessions: all sessions by id, to compare with the same client's earlier ones.
         rules: the rules of screening among them.
         on: today.
-        links: which codes are one person's: a stop under one holds under all.
+        links: which codes are one person's: a stop in one session holds in all.
     """
     asked = {name: sessions[name].text("client") for name in ids}
     clients = set(asked.values())
     theirs = [session for session in sessions.values() if session.text("client") in clients]
-    grouped = in_groups(sessions.values(), links) if links is not None else ()
+    known = by_code(sessions.values())
     found = set()
     for name, client in asked.items():
         session = sessions[name]
         last = LastTime(sessions_before(session, client, theirs))
-        linked = linked_sessions(session, links, grouped) if links is not None else ()
+        linked = linked_sessions(session, links, known)
         readings = Readings(session)
         judged = judge_clearance(session, readings, rules, on=on, last=last, linked=linked)
         if is_stopped(judged):

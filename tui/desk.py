@@ -80,7 +80,7 @@ class Desk:
             opening: answers a new session begins with; written with the first others.
             clock_flags: what is doubtful about the laptop's clock at this moment.
             own_error: the measurer's own repeat error in mm, where enough is known of it.
-            linked: all sessions under the client's other codes, judged together with this one.
+            linked: all other sessions of the client, judged together with this one.
         """
         self.folder = folder
         self.profiles = profiles

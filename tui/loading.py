@@ -33,10 +33,10 @@ def read_codes(own: Path) -> tuple[Clients, int]:
 def linked_to(
     session: Session, client: str, links: Clients | None, known: Iterable[Session]
 ) -> tuple[Session, ...]:
-    """Return the sessions under the person's other codes, to be judged together with one."""
-    from fitcore.merge.clients import linked_sessions
+    """Return the person's other sessions, to be judged together with one."""
+    from fitcore.merge.clients import by_code, linked_sessions
 
-    return () if links is None else linked_sessions(session, links, known, client)
+    return linked_sessions(session, links, by_code(known), client)
 
 
 class ProfileShelf:

@@ -124,35 +124,43 @@ def codes_in(session: Session, client: str = "") -> tuple[str, ...]:
     return tuple(sorted((written or {client}) - {""}))
 
 
-def in_groups(sessions: Iterable[Session], clients: Clients) -> tuple[Session, ...]:
-    """Return the sessions under a code that has others; without any link none is looked at."""
-    grouped = {code for group in clients.groups for code in group}
-    if not grouped:
-        return ()
-    return tuple(s for s in sessions if not grouped.isdisjoint(codes_in(s)))
+def by_code(sessions: Iterable[Session]) -> dict[str, tuple[Session, ...]]:
+    """Return the sessions under each code, by id; one that stands under several under each.
+
+    Copies of one session, such as of two folders, are joined.
+    """
+    joined: dict[str, Session] = {}
+    for one in sessions:
+        held = joined.get(one.id)
+        joined[one.id] = one if held is None or held is one else join(held, one)
+    found: dict[str, list[Session]] = {}
+    for id_ in sorted(joined):
+        for code in codes_in(joined[id_]):
+            found.setdefault(code, []).append(joined[id_])
+    return {code: tuple(those) for code, those in found.items()}
 
 
 def linked_sessions(
-    session: Session, clients: Clients, known: Iterable[Session], client: str = ""
+    session: Session,
+    clients: Clients | None,
+    known: Mapping[str, Sequence[Session]],
+    client: str = "",
 ) -> tuple[Session, ...]:
-    """Return the sessions under the person's other codes, by id, to be judged together with one.
+    """Return the person's other sessions, by id, to be judged together with one.
 
-    Codes said to be one person's and not, count while that is open. Copies of one session, such as
-    of two folders, are joined.
+    They stand under the same code, such as of another laptop, or under one linked with it. Codes
+    said to be one person's and not, count while that is open. A session without a code has none.
 
     Args:
         session: the session looked at.
-        clients: which codes are one person's.
-        known: all sessions known here, or at least those of grouped codes.
+        clients: which codes are one person's; None where that is not known.
+        known: all sessions known here, `by_code`.
         client: the code it is begun with, where nothing is written yet.
     """
-    others = other_codes(codes_in(session, client), clients)
-    if not others:
-        return ()
-    found: dict[str, Session] = {}
-    for one in known:
-        if one.id != session.id and others & set(codes_in(one)):
-            found[one.id] = join(found.get(one.id, one), one)
+    own = codes_in(session, client)
+    codes = {*own, *(other_codes(own, clients) if clients is not None else ())}
+    found = {one.id: one for code in codes for one in known.get(code, ())}
+    found.pop(session.id, None)
     return tuple(found[id_] for id_ in sorted(found))
 
 

@@ -7,14 +7,14 @@ prescription and recorded decisions come together in one answer for each leg and
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from fitcore.doubts.repeats import differing
 from fitcore.points import LEGS
 from fitcore.pressures.pressure import range_words
 from fitcore.record.fields import choice_words
-from fitcore.record.last_time import LastTime, sessions_before
+from fitcore.record.last_time import LastTime, before_each
 from fitcore.record.readings import Readings
 from fitcore.safety.calves import Calves, judge_calves
 from fitcore.safety.decisions import (
@@ -25,7 +25,8 @@ from fitcore.safety.decisions import (
     decisions_of,
     may_fit,
 )
-from fitcore.safety.linked import Counted, LinkedSession, count_linked
+from fitcore.safety.linked import Counted, count_linked
+from fitcore.safety.linked_right import LinkedSession
 from fitcore.safety.outcomes import Action, Clearance
 from fitcore.safety.prescription import Prescription, beside_prescription, prescription_of
 from fitcore.safety.screening import SessionAnswers, answers_of, screen_session
@@ -46,6 +47,9 @@ if TYPE_CHECKING:
     from fitcore.safety.outcomes import FiredRule
     from fitcore.safety.screening_result import ScreeningResult
 
+_MOST_HELD = 512
+"""Other sessions kept as judged: more than one client has, and a day's clients (ours)."""
+
 
 @dataclass(frozen=True)
 class SessionClearance:
@@ -57,11 +61,11 @@ class SessionClearance:
     told: SessionAnswers
     calves: Calves
     result: ScreeningResult
-    """Of screening, the more careful of this session and what counts under linked codes."""
+    """Of screening, the more careful of this session and what counts of the client's others."""
     decisions: tuple[Decision, ...]
     prescription: Prescription | None
     linked: tuple[Counted, ...] = ()
-    """What counts of sessions under the person's other codes."""
+    """What counts of the person's other sessions, under this code and linked ones."""
 
     def leg(self, side: Side) -> ClearanceAnswer:
         """Say whether anything may be fitted on a leg, whatever the garment."""
@@ -186,7 +190,8 @@ def judge_clearance(
         rules: the rules of screening and the standards of pressure classes.
         on: the day something would be fitted: an ABPI ages, and a decision has a review date.
         last: the client's sessions before.
-        linked: all sessions under the person's other codes; what stops there stops here.
+        linked: all other sessions of the person, under this code and linked ones; what stops
+            there stops here.
     """
     told = answers_of(session, rules.screening)
     calves = judge_calves(
@@ -198,31 +203,63 @@ def judge_clearance(
         differ=differing(readings, rules.repeat_of(session)),
     )
     prescription = prescription_of(told.present[0], rules.standards)
-    elsewhere = _count_linked(session, linked, rules, on)
     own = _screen(told, rules, on, _seen(session, calves), prescription)
+    decisions = decisions_of(session)
+    alone = LinkedSession(session, own, calves, decisions)
+    elsewhere = _count_linked(alone, linked, rules, on)
+    joined = _joined(own, elsewhere)
     return SessionClearance(
-        session,
-        rules,
-        on,
-        told,
-        calves,
-        _joined(own, elsewhere),
-        decisions_of(session),
-        prescription,
-        elsewhere,
+        session, rules, on, told, calves, joined, decisions, prescription, elsewhere
     )
 
 
 def _count_linked(
-    session: Session, linked: Sequence[Session], rules: Rules, on: date
+    own: LinkedSession, linked: Sequence[Session], rules: Rules, on: date
 ) -> tuple[Counted, ...]:
-    """Judge each session under the person's other codes by itself, and say what of it counts."""
-    judged = []
-    for other in linked:
-        last = LastTime(sessions_before(other, other.text("client"), linked))
-        found = judge_clearance(other, Readings(other), rules, on=on, last=last)
-        judged.append(LinkedSession(other, found.result, found.calves, found.decisions))
-    return count_linked(session, judged, rules.screening, rules.linked, on=on) if judged else ()
+    """Judge each other session of the person by itself, and say what of it counts."""
+    if not linked:
+        return ()
+    before = before_each([own.session, *linked])
+    judged = [_judge_alone(_Alone(other, before[other.id], rules, on)) for other in linked]
+    return count_linked(own, judged, rules.screening, rules.linked, on=on)
+
+
+@lru_cache(maxsize=_MOST_HELD)
+def _judge_alone(what: _Alone) -> LinkedSession:
+    other, last = what.session, LastTime(what.before)
+    found = judge_clearance(other, Readings(other), what.rules, on=what.on, last=last)
+    return LinkedSession(other, found.result, found.calves, found.decisions)
+
+
+class _Alone:
+    """A session and what it is judged by as one key: the very objects, for they are large.
+
+    Each session of a client looks at all the others: judged anew for each, they would take the
+    square of their number.
+    """
+
+    __slots__ = ("before", "on", "rules", "session")
+
+    def __init__(
+        self, session: Session, before: tuple[Session, ...], rules: Rules, on: date
+    ) -> None:
+        self.session, self.before, self.rules, self.on = session, before, rules, on
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, _Alone):
+            return NotImplemented
+        one, two = self.rules, other.rules
+        return (
+            other.session is self.session
+            and other.on == self.on
+            and one.screening is two.screening
+            and one.standards is two.standards
+            and one.protocols is two.protocols
+            and other.before == self.before
+        )
+
+    def __hash__(self) -> int:
+        return hash((id(self.session), id(self.rules.screening), self.on))
 
 
 def _joined(own: ScreeningResult, linked: Sequence[Counted]) -> ScreeningResult:

@@ -73,7 +73,7 @@ class FiredRule:
     suspects_clot: bool = False
     """No ABPI is taken of its legs."""
     found_in: str = ""
-    """Id of the session under a linked code it was found in; empty for the session's own."""
+    """Id of the client's other session it was found in; empty for the session's own."""
 
     def rests_on(self, side: Side) -> tuple[str, ...]:
         """Return what it fired on for one leg; empty where it rests on nothing that was told."""

@@ -112,11 +112,11 @@ class ScreeningResult:
 
 
 def join_results(own: ScreeningResult, *others: ScreeningResult) -> ScreeningResult:
-    """Return the more careful of several results for one person, such as under linked codes.
+    """Return the more careful of several results for one person, such as of several sessions.
 
     Args:
         own: the result of the session being looked at; only it can be complete.
-        others: results under other codes: what stops there stops here.
+        others: results of other sessions: what stops there stops here.
     """
     joined = own
     for other in others:

@@ -1,11 +1,11 @@
-"""Codes of one person are judged together: `fit` and `note` in a folder whose ledger links them."""
+"""Sessions of one person are judged together by `fit` and `note`: of linked codes, of one code."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from linked_visits import STOP, file_visit
+from linked_visits import HOLD, STOP, file_visit
 
 import tui.commands.session_reading
 from fitcore.disk.data_folder import DataFolder
@@ -19,12 +19,13 @@ if TYPE_CHECKING:
 
 WHO = ("--who", "C-02", "--why", "asked at the door")
 HERE, THERE = "SK-07", "KES-1"
+CLIENT = "W50"
 
 
-def screened(anklefirst: Anklefirst, code: str, **answers: str) -> str:
+def screened(anklefirst: Anklefirst, code: str, *, label: str = "tern", **answers: str) -> str:
     """Write a session: the first page answered with no but for these, both legs read."""
     around = anklefirst.world.surroundings()
-    with DataFolder(anklefirst.data, around, label="tern", measurer="N-17") as folder:
+    with DataFolder(anklefirst.data, around, label=label, measurer="N-17") as folder:
         return file_visit(folder, code, anklefirst.world.instant, **answers)
 
 
@@ -212,3 +213,106 @@ def test_the_shipped_rules_on_linked_codes_are_checked_and_may_be_the_services_o
     own.write_text(own.read_text(encoding="utf-8").replace("96", "0"), encoding="utf-8")
     (problem,) = anklefirst.found(own)
     assert problem["key"] == "whole_hours"
+
+
+# ---- the same code ----------------------------------------------------------------------------
+
+
+def laptop(anklefirst: Anklefirst, tmp_path: Path, name: str) -> Anklefirst:
+    return replace(anklefirst, data=tmp_path / name)
+
+
+def rules(found: dict[str, Any], action: str) -> list[str]:
+    return [rule["text"] for rule in found["screening"]["rules"] if rule["action"] == action]
+
+
+def test_after_the_merge_a_hold_of_one_laptop_keeps_the_size_of_the_other_back(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    iona, jura = laptop(anklefirst, tmp_path, "iona"), laptop(anklefirst, tmp_path, "jura")
+    held = screened(iona, CLIENT, label="iona", **HOLD)
+    anklefirst.world.later(minutes=1)
+    finished = screened(jura, CLIENT, label="jura")
+    assert offered(fitted(jura, finished)) == {"left", "right"}
+    archive = tmp_path / "archive"
+    assert anklefirst.bare("merge", archive, iona.data, jura.data).code in (0, 1)
+    for path in (archive, next(archive.glob(f"sessions/*/{finished}.toml"))):
+        found = fitted(anklefirst, finished, path)
+        assert found["screening"]["outcome"] == "hold"
+        assert found["screening"]["linked"] == [
+            {"code": CLIENT, "session": held, "whole": True, "outcome": "hold"}
+        ]
+        assert offered(found) == set()
+        (text,) = rules(found, "hold")
+        assert text.startswith("In another session of this client, 4 March 2026, laptop iona-")
+    ran = anklefirst("fit", archive)
+    assert ran.code == 1
+    assert "! In another session of this client, 4 March 2026, laptop iona-" in ran.out
+    assert "Screened: no stop found" not in ran.out
+    assert "May be offered" not in ran.out
+
+
+def test_a_hold_carried_to_a_laptop_is_known_to_a_session_screened_afresh(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    iona = laptop(anklefirst, tmp_path, "iona")
+    screened(iona, CLIENT, label="iona", **HOLD)
+    assert anklefirst.bare("merge", anklefirst.data, iona.data).code in (0, 1)
+    anklefirst.world.later(minutes=5)
+    fresh = screened(anklefirst, CLIENT)
+    for paths in ((), (anklefirst.session_file(fresh),)):
+        assert offered(fitted(anklefirst, fresh, *paths)) == set()
+    note = anklefirst("note", fresh, "--json").json
+    assert note["urgency"] == "today"
+    told = " ".join(" ".join(note["text"]).split())
+    assert "In another session of this client, 4 March 2026, laptop iona-" in told
+
+
+def test_a_year_later_the_client_is_fitted_after_a_clean_screening(anklefirst: Anklefirst) -> None:
+    stopped = screened(anklefirst, CLIENT, **STOP)
+    anklefirst.world.later(days=365)
+    fresh = screened(anklefirst, CLIENT)
+    assert offered(fitted(anklefirst, fresh)) == {"left", "right"}
+    assert fitted(anklefirst, fresh)["screening"]["linked"] == []
+    assert offered(fitted(anklefirst, stopped)) == {"right"}
+
+
+def test_a_sheet_and_a_session_left_empty_keep_nothing_back(anklefirst: Anklefirst) -> None:
+    rows = [
+        f"{CLIENT},2026-03-04T08:0{n}+01:00,N-17,{side},C,girth,{n},{value},cm,standing,"
+        for side, value in (("left", "40.2"), ("right", "36.2"))
+        for n in (1, 2)
+    ]
+    assert anklefirst("import", anklefirst.sheet(*rows)).code in (0, 1)
+    anklefirst.new(CLIENT)
+    fresh = screened(anklefirst, CLIENT)
+    found = fitted(anklefirst, fresh)
+    assert (found["screening"]["outcome"], found["screening"]["linked"]) == ("go", [])
+
+
+def test_a_file_alone_is_judged_without_reading_other_clients(
+    anklefirst: Anklefirst, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held = screened(anklefirst, CLIENT, **HOLD)
+    other = screened(anklefirst, HERE)
+    fresh = screened(anklefirst, CLIENT)
+    loose = tmp_path / "loose.toml"
+    loose.write_bytes(anklefirst.session_file(fresh).read_bytes())
+    parsed: list[str] = []
+    real = tui.commands.session_reading.read_session_file
+
+    def seen(path: Path) -> object:
+        parsed.append(path.stem)
+        return real(path)
+
+    monkeypatch.setattr("tui.commands.session_reading.read_session_file", seen)
+    for verb in ("fit", "note"):
+        parsed.clear()
+        anklefirst(verb, anklefirst.session_file(fresh))
+        assert sorted(parsed) == sorted([held, fresh])
+        assert other not in parsed
+    parsed.clear()
+    elsewhere = laptop(anklefirst, tmp_path, "nobody")
+    ran = elsewhere("fit", loose, "--json")
+    assert parsed == ["loose"]
+    assert offered(ran.json["sessions"][0]) == {"left", "right"}

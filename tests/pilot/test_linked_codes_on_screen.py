@@ -1,4 +1,4 @@
-"""A client with two codes on the screen: what stops under one stops under the other."""
+"""A client with two codes, or of two laptops: what stops in one session stops in the other."""
 
 from __future__ import annotations
 
@@ -82,7 +82,72 @@ async def test_a_hold_there_is_assessed_anew_there_and_the_screen_says_so(data: 
         await visit.until_screen("clearance")
         await visit.until("No decision lifts this; its new assessment is recorded in that session.")
         await visit.keys("<f4>")
-        await visit.until("Found under a linked code: it is assessed anew in that session.")
+        await visit.until("Found in another session: it is assessed anew in that session.")
         await visit.keys("<escape>")
         await at_start(visit)
         await visit.until("PAUSED: go on (STOP)")
+
+
+async def test_last_years_stop_ends_on_the_screen_with_this_years_clean_page(data: Path) -> None:
+    before = MORNING - timedelta(days=364)
+    around = build_app(data, Clock(before)).surroundings
+    with DataFolder(data, around, label="tern", measurer="N-17") as folder:
+        file_visit(folder, HERE, before, arterial_disease="yes")
+    async with opened(data) as visit:
+        await at_start(visit)
+        await visit.keys(f"{HERE}<enter>")
+        await visit.until_screen("first_page")
+        await visit.choose("N")
+        await visit.keys("<enter>")
+        await to_result(visit)
+        await visit.until("May be offered.")
+
+
+def minutes_ago_elsewhere(data: Path, code: str, **answers: str) -> str:
+    """Write a visit of another laptop, carried into this folder; return its session's id."""
+    before = MORNING - timedelta(minutes=4)
+    away = data.parent / "away"
+    with DataFolder(away, build_app(away, Clock(before)).surroundings, label="dunlin") as folder:
+        session = file_visit(folder, code, before, **answers)
+    (written,) = away.glob(f"sessions/*/{session}.toml")
+    filed = data / written.relative_to(away)
+    filed.parent.mkdir(parents=True)
+    filed.write_bytes(written.read_bytes())
+    return session
+
+
+async def test_a_hold_of_another_laptop_minutes_ago_is_told_and_no_size_is_offered(
+    data: Path,
+) -> None:
+    DataFolder(data, build_app(data).surroundings, label="tern", measurer="N-17").close()
+    minutes_ago_elsewhere(data, HERE, **HOLD)
+    async with opened(data) as visit:
+        await at_start(visit)
+        await visit.keys(f"{HERE}<enter>")
+        await visit.until_screen("first_page")
+        await visit.choose("N")
+        await visit.keys("<enter>")
+        await visit.until_screen("clearance")
+        await visit.until("LEFT stop: do not fit, no decision lifts this")
+        await visit.until("In another session of this client, 5 March 2026, laptop dunlin-")
+        await visit.until("No decision lifts this; its new assessment is recorded in that session.")
+        await visit.keys("<f4>")
+        await visit.until("Found in another session: it is assessed anew in that session.")
+        await visit.keys("<f8>")
+        await to_result(visit)
+        await visit.until("Size for information. Not cleared to fit.")
+        assert "May be offered." not in visit.text
+        assert "no stop found" not in visit.text
+
+
+async def test_a_clean_visit_of_another_laptop_minutes_ago_keeps_nothing_back(data: Path) -> None:
+    DataFolder(data, build_app(data).surroundings, label="tern", measurer="N-17").close()
+    minutes_ago_elsewhere(data, HERE)
+    async with opened(data) as visit:
+        await at_start(visit)
+        await visit.keys(f"{HERE}<enter>")
+        await visit.until_screen("first_page")
+        await visit.choose("N")
+        await visit.keys("<enter>")
+        await to_result(visit)
+        await visit.until("May be offered.")

@@ -1,4 +1,4 @@
-"""Laws of judging linked codes together: never less careful, in whatever order and number."""
+"""Laws of judging a person's sessions together: never less careful, in any order and number."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from linked_visits import BLOODS, HERE, PROFILES, THERE, THIRD, TODAY, judged, read_calves, visit
 
+from fitcore.merge.clients import by_code, linked_sessions
 from fitcore.points import LEGS
 from fitcore.safety.decisions import Decision, draft_decision
 from fitcore.safety.outcomes import ACTIONS, URGENCIES, Action, worst_action
@@ -145,3 +146,63 @@ def test_no_decision_here_lifts_a_hold_there_and_each_lifts_only_what_it_names(
     # Another stop, found there since: the decision does not name it.
     fresh = visit("curlew-4", hours=-2, laptop="curlew-w2fs", bypass_left="yes")
     assert not judged(sitting, *others, fresh).leg(LEGS[0]).offered
+
+
+# ---- the same code ----------------------------------------------------------------------------
+
+EARLIEST = -24 * 400.0
+same = st.lists(visits(HERE, times), max_size=4, unique_by=lambda s: s.session.id)
+
+
+@settings(max_examples=120, deadline=None)
+@given(own, same)
+def test_other_sessions_of_the_code_never_make_the_outcome_less_careful(
+    sitting: Sitting, others: list[Sitting]
+) -> None:
+    check_more_careful(judged(sitting, *others), judged(sitting))
+
+
+@settings(max_examples=80, deadline=None)
+@given(own, same, visits(HERE, st.just(EARLIEST)))
+def test_one_session_more_that_is_the_first_of_all_never_makes_it_less_careful(
+    sitting: Sitting, others: list[Sitting], first: Sitting
+) -> None:
+    """It can put nothing right: only a later one that looked again does."""
+    check_more_careful(judged(sitting, *others, first), judged(sitting, *others))
+
+
+@settings(max_examples=80, deadline=None)
+@given(own, same, visits(HERE, st.sampled_from((-20.0, -1.0, 3.0))))
+def test_nothing_puts_right_what_was_found_within_a_day(
+    sitting: Sitting, others: list[Sitting], near: Sitting
+) -> None:
+    """Whoever found it knows no more of this session than this one of it."""
+    apart = [o for o in others if abs(o.at - near.at) <= timedelta(hours=24)]
+    alone, together = judged(near), judged(sitting, *apart, near)
+    for side in LEGS:
+        bad = [r for r in alone.result.rules_of(side) if r.action in (Action.STOP, Action.HOLD)]
+        assert {f"{rule.id}@{near.session.id}" for rule in bad} <= {
+            rule.id for rule in together.result.rules_of(side)
+        }
+
+
+@settings(max_examples=60, deadline=None)
+@given(own, same)
+def test_the_order_of_sessions_of_one_code_changes_nothing(
+    sitting: Sitting, others: list[Sitting]
+) -> None:
+    one, other = judged(sitting, *others), judged(sitting, *others[::-1])
+    assert one.as_json() == other.as_json()
+    assert offers(one) == offers(other)
+
+
+@settings(max_examples=60, deadline=None)
+@given(own, same)
+def test_a_stop_of_the_same_visit_is_known_whatever_else_is_there(
+    sitting: Sitting, others: list[Sitting]
+) -> None:
+    stopped = visit(HERE, hours=-2, laptop="dunlin-m4ex", bypass_left="yes")
+    known = by_code(one.session for one in (sitting, *others, stopped))
+    linked = linked_sessions(sitting.session, None, known)
+    assert {one.id for one in linked} == {one.session.id for one in (*others, stopped)}
+    assert not judged(sitting, *others, stopped).leg(LEGS[0]).offered

@@ -10,10 +10,10 @@ from strategies import AT, SESSION, entry_of
 from fitcore.identity import EntryId
 from fitcore.merge.clients import (
     Clients,
+    by_code,
     draft_distinct,
     draft_link,
     draft_unlink,
-    in_groups,
     linked_sessions,
     rival_codes,
 )
@@ -129,28 +129,40 @@ def test_sessions_under_the_persons_other_codes_are_found_even_while_it_is_dispu
     also: tuple[Entry, ...],
 ) -> None:
     own, again, other, third = session(1, A), session(2, A), session(3, B), session(4, C)
-    known = [other, third, own, again]
+    known = by_code([other, third, own, again])
     people = clients(link("tern-k7qd:1", A, B), *also)
-    assert linked_sessions(own, people, known) == (other,)
+    assert linked_sessions(own, people, known) == (again, other)
     assert linked_sessions(other, people, known) == (own, again)
     assert linked_sessions(third, people, known) == ()
-    assert linked_sessions(own, clients(*also), known) == ()
-    assert in_groups(known, people) == (other, own, again)
-    assert in_groups(known, clients(*also)) == ()
+    assert linked_sessions(own, clients(*also), known) == (again,)
 
 
 def test_a_session_that_may_be_of_two_codes_counts_for_both_and_is_held_by_both() -> None:
     both, own, other = session(1, A, C), session(2, A), session(3, B)
     people = clients(link("tern-k7qd:1", A, B))
-    assert linked_sessions(both, people, [own, other]) == (other,)
-    assert linked_sessions(other, people, [both, own]) == (both, own)
+    assert linked_sessions(both, people, by_code([own, other])) == (own, other)
+    assert linked_sessions(other, people, by_code([both, own])) == (both, own)
 
 
 def test_a_session_not_begun_yet_is_of_the_code_it_is_begun_with() -> None:
     new, other = session(1), session(3, B)
     people = clients(link("tern-k7qd:1", A, B))
-    assert linked_sessions(new, people, [other], A) == (other,)
-    assert linked_sessions(new, people, [other]) == ()
+    assert linked_sessions(new, people, by_code([other]), A) == (other,)
+    assert linked_sessions(new, people, by_code([other])) == ()
+
+
+def test_the_other_sessions_of_the_same_code_need_no_link() -> None:
+    own, again, other, nobodys = session(1, A), session(2, A), session(3, B), session(4)
+    known = by_code([nobodys, other, again, own])
+    assert linked_sessions(own, None, known) == (again,)
+    assert linked_sessions(own, clients(), known) == (again,)
+    assert linked_sessions(session(5), None, known, A) == (own, again)
+
+
+def test_sessions_without_a_code_are_nobodys_and_never_one_persons() -> None:
+    known = by_code([session(1), session(2, ""), session(3)])
+    assert known == {}
+    assert linked_sessions(session(4), clients(), known) == ()
 
 
 def test_two_copies_of_a_linked_session_are_joined() -> None:
@@ -158,7 +170,7 @@ def test_two_copies_of_a_linked_session_are_joined() -> None:
     more = more.with_entries(entry_of("remarks", "tern-k7qd:99", text="seen again"))
     people = clients(link("tern-k7qd:1", A, B))
     for known in ([other, more], [more, other]):
-        assert linked_sessions(session(1, A), people, known) == (more,)
+        assert linked_sessions(session(1, A), people, by_code(known)) == (more,)
 
 
 @pytest.mark.parametrize(

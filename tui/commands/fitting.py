@@ -8,7 +8,7 @@ from fitcore.clean_text import visible
 from fitcore.disk.links import read_links
 from fitcore.disk.profile_files import Profiles, load_profiles, load_quality_rules
 from fitcore.fit import fit_session
-from fitcore.merge.clients import in_groups, linked_sessions
+from fitcore.merge.clients import by_code, linked_sessions
 from fitcore.problems import Problem, ProblemLevel, ProfileError
 from fitcore.quality.quality_report import error_of, report_quality
 from fitcore.ranking import rank_charts
@@ -52,7 +52,7 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
     problems += [*unlinked, *unreadable]
     of_client = _by_client(sessions.values())
     known = _by_client([*sessions.values(), *beside])
-    grouped = in_groups([*sessions.values(), *beside], links)
+    known_by_code = by_code([*sessions.values(), *beside])
     quality_rules, _ = load_quality_rules(data)
     quality = report_quality(sessions.values(), quality_rules)
     fits = [
@@ -63,7 +63,7 @@ def fit(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome
             sessions_before(session, client, known[client]),
             on=surroundings.now().date(),
             own_error=error_of(quality, session.text("measurer")),
-            linked=linked_sessions(session, links, grouped),
+            linked=linked_sessions(session, links, known_by_code),
         )
         for client, members in of_client.items()
         for session in members

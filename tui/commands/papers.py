@@ -16,10 +16,11 @@ from fitcore.papers.leg_profile import garment_words, leg_profile
 from fitcore.papers.referral import referral_lines
 from fitcore.pressures.pressure_drawing import draw_profile, draw_profile_svg
 from fitcore.problems import FileFault
+from fitcore.record.last_time import sessions_before
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.finding import find_session
-from tui.commands.session_reading import ReadSessions, read_all, read_before, read_linked
+from tui.commands.session_reading import ReadSessions, read_all, read_linked
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -99,13 +100,12 @@ def _read_one(named: str, data: Path, surroundings: Surroundings) -> _Paper:
     session = _the_one(read)
     owner = read.owners[session.id]
     profiles = load_profiles(own=owner)
-    earlier, unreadable = read_before(owner, session)
     links, unlinked = read_links([owner])
-    linked, unread = read_linked(owner, session, links)
+    linked, unreadable = read_linked(owner, session, links)
+    earlier = sessions_before(session, session.text("client"), linked)
     today = surroundings.now().date()
     fit = fit_session(session, profiles.charts, profiles.rules, earlier, on=today, linked=linked)
-    unreadable = [*unlinked, *unreadable, *unread]
-    problems = dict.fromkeys((*read.problems, *unreadable, *profiles.problems))
+    problems = dict.fromkeys((*read.problems, *unlinked, *unreadable, *profiles.problems))
     return _Paper(fit, profiles, [str(problem) for problem in problems])
 
 

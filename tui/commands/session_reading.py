@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.disk.session_files import find_session_files, read_regular, read_session_file
-from fitcore.merge.clients import codes_in, linked_sessions, other_codes
+from fitcore.merge.clients import by_code, codes_in, linked_sessions, other_codes
 from fitcore.record.entries import render_value
 from fitcore.record.last_time import sessions_before
 from fitcore.record.session import Session, join
@@ -78,28 +78,31 @@ def read_before(owner: Path, session: Session) -> tuple[tuple[Session, ...], lis
 def read_linked(
     owner: Path, session: Session, clients: Clients
 ) -> tuple[tuple[Session, ...], list[Problem]]:
-    """Return the sessions under the person's other codes, to be judged together with one.
+    """Return the person's other sessions, by id, to be judged together with one.
 
-    Without a link no file is opened. One that cannot be used is told: a stop may stand there.
+    Only files whose bytes hold one of the person's codes are parsed. One that cannot be used is
+    told: a stop may stand there.
     """
-    written = [render_value(code).encode() for code in other_codes(codes_in(session), clients)]
+    own = codes_in(session)
+    codes = {*own, *other_codes(own, clients)}
+    written = [render_value(code).encode() for code in sorted(codes)]
     found: list[Session] = []
     problems: list[Problem] = []
     for path in find_session_files(owner) if written else ():
-        raw = read_regular(path)
+        raw = b"" if path.stem == session.id else read_regular(path)
         if isinstance(raw, bytes) and not any(code in raw for code in written):
             continue
         file = read_session_file(path)
         problems += file.problems if file.session is None else ()
         found += [file.session] if file.session is not None else []
-    return linked_sessions(session, clients, found), problems
+    return linked_sessions(session, clients, by_code(found)), problems
 
 
 def read_beside(read: ReadSessions, links: Clients) -> tuple[list[Session], list[Problem]]:
     """Return what the data folders hold of the clients read, beside what was read.
 
     A session alone is judged as in its folder: what it is to be compared with stands there, and
-    what was found under the person's other codes.
+    what was found in the person's other sessions.
     """
     found: list[Session] = []
     problems: list[Problem] = []

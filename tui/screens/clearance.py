@@ -109,7 +109,7 @@ class ClearanceScreen(EndingScreen):
         if rule is None or rule.action is not Action.HOLD:
             self._say(say("Mark a HOLD first: an assessment replaces the answer it rests on."))
         elif rule.found_in:
-            self._say(say("Found under a linked code: it is assessed anew in that session."))
+            self._say(say("Found in another session: it is assessed anew in that session."))
         elif not replaceable(rule):
             self._say(say("Nothing was answered here yet. F7 goes to the questions."))
         else:

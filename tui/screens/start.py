@@ -16,6 +16,7 @@ from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
 from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
 from tui.clearance_view import is_stopped, stopped_among
+from tui.merge_memory import count_late_stops
 from tui.screening_stages import next_stage
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import StartLine, start_lines
@@ -51,6 +52,7 @@ class StartScreen(WorkScreen):
         self._left = left.id if left is not None else ""
         self._unmarked = not marked
         self._stopped: frozenset[str] = frozenset()
+        self._said = ""
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the line to look for a client, and the list."""
@@ -99,12 +101,19 @@ class StartScreen(WorkScreen):
         self._show_lines()
         demo = [say("Everybody here is invented; nothing you type is kept.")]
         told = [*(demo if self.desk_app.demo else []), *self.desk_app.folder.notes, *problems]
-        self.say(" ".join(told[:2]))
+        at_first = " ".join(told[:2])
+        self.say(f"{at_first} {self.desk_app.at_merge_desk.words()}".strip())
         if await self._can_judge():
-            await self._mark_stops()
+            await self._mark_stops(at_first)
 
-    async def _mark_stops(self) -> None:
-        """Say in the list where a stop stands: whoever goes on must not have to open it first."""
+    async def _mark_stops(self, at_first: str) -> None:
+        """Say in the list where a stop stands: whoever goes on must not have to open it first.
+
+        Once a run, a stop is also looked for that another laptop found for somebody with a size.
+
+        Args:
+            at_first: what the foot of the list says; where something newer stands, that stays.
+        """
         app = self.desk_app
         profiles, on = await app.load_profiles(), app.now().date()
         lines = start_lines(app.sessions.values(), on, "")
@@ -114,6 +123,15 @@ class StartScreen(WorkScreen):
         )
         if self._stopped and self.is_attached:
             self._show_lines()
+        memory = app.at_merge_desk
+        if memory.is_known:
+            return
+        sessions = list(app.sessions.values())
+        late = await asyncio.to_thread(count_late_stops, sessions, app.links, profiles.rules, on)
+        if not memory.is_known:  # else somebody was at the desk meanwhile, which knows all of it
+            memory.know(late, late)
+            if late and self._said == at_first:
+                self.say(f"{at_first} {memory.words()}".strip())
 
     def text_changed(self) -> None:
         """Narrow the list to what is typed."""
@@ -190,6 +208,7 @@ class StartScreen(WorkScreen):
 
     def say(self, text: str, *, doubt: bool = False) -> None:
         """Say something at the foot of the list."""
+        self._said = text
         style = "bold $warning" if doubt else ""
         shown = f"! {text}" if doubt else text
         for message in self.query("#message").results(Static):  # none once the screen was left
