@@ -12,6 +12,7 @@ import signal
 import sys
 import threading
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -74,7 +75,7 @@ def _outcome(words: list[str], surroundings: Surroundings | None) -> Outcome | i
     except HelpAsked as asked:
         return Outcome(ExitCode.FINE, {"help": asked.text}, [asked.text.rstrip("\n")])
     except FitError as error:
-        return _fault(error.problem)
+        return _fault(_for_a_command(error.problem))
     except (_EndedBySignal, KeyboardInterrupt):
         text = say("Ended by a signal.")
         mend = say("What was stored is on disk. Start again where you left off.")
@@ -237,6 +238,16 @@ def _signals_end_the_run() -> Iterator[None]:
 def _fault(problem: Problem, code: ExitCode = ExitCode.NOT_DONE) -> Outcome:
     said = problem.text if problem.code == "unexpected" else str(problem)
     return Outcome(code, {"problems": [problem.as_json()]}, [], [said])
+
+
+def _for_a_command(problem: Problem) -> Problem:
+    """Return a problem with a mend that fits a command: there is no field to press Enter in."""
+    if problem.code != "not_saved":
+        return problem
+    mend = say(
+        "Look whether this disk is full or read-only, mend that, then give the same command again."
+    )
+    return replace(problem, mend=mend)
 
 
 def _unexpected(error: Exception) -> Problem:

@@ -8,18 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, cast
 
-from fitcore.instants import hours_between, parse_instant
+from fitcore.instants import hours_between
 from fitcore.merge.choices import draft_choice, draft_other_value
 from fitcore.merge.clock_notes import draft_clock_note
 from fitcore.merge.conflicts import Conflict
 from fitcore.merge.late_stops import draft_passed_on
+from fitcore.moment.wrong_clocks import parse_right_time
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.fields import answer_words
 from fitcore.record.session import value_key
 from fitcore.words import say
 from tui.answers import Answer, Told, alike, answer_changed, draft_codes
 from tui.commands.question_words import question_words, when_words
-from tui.merge_items import Item, desk_items
+from tui.merge_items import desk_items
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from fitcore.record.entries import Value
     from tui.answers import Stored
     from tui.merge_facts import Facts, Suggestion
+    from tui.merge_item import Item
 
 NOTHING = -1
 """No value is marked: Enter alone must not choose for anybody."""
@@ -47,6 +49,8 @@ class Given:
     who: str
     why: str
     stored: tuple[Stored, ...]
+    about: str = ""
+    """Id of the item it was given to."""
     taken: tuple[tuple[str, str], ...] = ()
     """Session (empty: a ledger) and name of each line taken over from a file changed outside."""
     is_taken_back: bool = False
@@ -61,14 +65,15 @@ class MergeDesk:
     merging: Merging | None = None
     """What the last merge came to; None where nothing was merged yet."""
     given: list[Given] = field(default_factory=list)
+    seen: set[str] = field(default_factory=set)
+    """Digests of set-aside files somebody looked at: nothing is stored of it, so whoever opens the
+    desk hands over what was seen before."""
     items: tuple[Item, ...] = ()
     marked: int = NOTHING
     _facts: Facts | None = None
     _at: int = 0
     _later: set[str] = field(default_factory=set)
     """Ids of items put off."""
-    _seen: set[str] = field(default_factory=set)
-    """Set-aside files somebody looked at: nothing to answer, so nothing is stored of it."""
 
     @property
     def facts(self) -> Facts:
@@ -77,11 +82,16 @@ class MergeDesk:
             raise RuntimeError("the archive was not looked through yet")
         return self._facts
 
+    @property
+    def is_shown(self) -> bool:
+        """Whether the archive was looked through."""
+        return self._facts is not None
+
     def show(self, facts: Facts) -> None:
         """Take what is open now; whoever stood at an item still open stays there."""
         before = self.item.id if self.item is not None else ""
         self._facts = facts
-        self.items = tuple(item for item in desk_items(facts) if item.id not in self._seen)
+        self.items = tuple(item for item in desk_items(facts) if item.id not in self.seen)
         ids = [item.id for item in self.items]
         if before in ids:
             self._at = ids.index(before)
@@ -110,6 +120,11 @@ class MergeDesk:
     def last_given(self) -> Given | None:
         """The last answer that was not taken back."""
         return next((given for given in reversed(self.given) if not given.is_taken_back), None)
+
+    @property
+    def stops(self) -> tuple[Item, ...]:
+        """The stops somebody with a size is still to be told of."""
+        return tuple(item for item in self.items if item.kind == "stop")
 
     @property
     def put_off(self) -> int:
@@ -168,7 +183,7 @@ class MergeDesk:
         """Lay an item aside that only had to be seen."""
         item = self.item
         if item is not None:
-            self._seen.add(item.id)
+            self.seen.add(item.id)
             self.show(self.facts)
 
     def _skip_put_off(self) -> None:
@@ -203,13 +218,16 @@ class MergeDesk:
         found = alike(self.facts.questions, [question])
         return [like for like in found if isinstance(like, Conflict)]
 
-    def answers(self, typed: str, at: datetime, *, to_all: bool = False) -> list[Answer]:
+    def answers(
+        self, typed: str, at: datetime, *, to_all: bool = False, time: str = ""
+    ) -> list[Answer]:
         """Draft the answer of the marked value; nothing is stored.
 
         Args:
-            typed: why; who was told; or what time it was.
+            typed: why; or who was told.
             at: the instant, from the caller's clock.
             to_all: whether all questions alike are answered.
+            time: what time it was, where that is asked.
 
         Raises:
             ReadingError: nothing is marked, or it cannot be answered so.
@@ -222,10 +240,13 @@ class MergeDesk:
         if item.kind == "stop":
             return [self._passed_on(item, typed, at)]
         if item.kind == "clock":
-            return [self._noted(item, typed, at)]
+            return [self._noted(item, time, Told.of(self.who, typed, at))]
         told = Told.of(self.who, typed, at)
         if item.kind == "codes":
             return [self._of_codes(item, cast("Suggestion", item.subject).codes, key, told)]
+        if item.kind == "lines":
+            lines = cast("tuple[Proposal, ...]", item.subject)
+            return [self._of_line(line, key, told) for line in lines]
         if item.kind == "changed":
             answer = answer_changed(cast("Proposal", item.subject), key, told)
             words = say("{about}. {answer}.", about=item.title, answer=self._title)
@@ -270,27 +291,32 @@ class MergeDesk:
         words = say("{codes}: {value}.", codes=", ".join(codes), value=self._title)
         return Answer(item.id, "", None, ruling, words)
 
+    def _of_line(self, line: Proposal, key: str, told: Told) -> Answer:
+        words = say("{entry}: {answer}.", entry=str(line.name), answer=self._title)
+        return _with_words(answer_changed(line, key, told), words)
+
     def _passed_on(self, item: Item, typed: str, at: datetime) -> Answer:
         late = cast("LateStop", item.subject)
         draft = draft_passed_on(late, typed, who=self.who, at=at)
         words = say("{about}. Told: {whom}.", about=item.title, whom=typed)
         return Answer(item.id, late.stop.id, draft, None, words)
 
-    def _noted(self, item: Item, typed: str, at: datetime) -> Answer:
+    def _noted(self, item: Item, time: str, told: Told) -> Answer:
         found = cast("WrongClock", item.subject)
         shown = found.shown
         if shown is None:
             raise ReadingError(_nothing_marked())
-        right = parse_instant(typed, at.tzinfo)
+        right = parse_right_time(time, told.at)
         seconds = round(hours_between(shown, right) * 3600)
         why = say(
-            "at {entry} it was {right}, the clock showed {shown}",
+            "{why}: at {entry} it was {right}, the clock showed {shown}",
+            why=told.why,
             entry=str(found.example.by),
             right=when_words(right),
             shown=when_words(shown),
         )
         numbers = (found.first, found.last)
-        ruling = draft_clock_note(found.laptop, numbers, seconds, who=self.who, why=why, at=at)
+        ruling = draft_clock_note(found.laptop, numbers, seconds, who=told.who, why=why, at=told.at)
         words = say(
             "{laptop}, entries {first} to {last}: {why}.",
             laptop=found.laptop,

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from fitcore.disk.archive_parts import Questions
     from fitcore.doubts.same_person import AlikeSittings
     from fitcore.merge.late_stops import LateStop
+    from fitcore.merge.report import MergeReport
     from fitcore.moment.wrong_clocks import WrongClock
     from fitcore.record.entries import Entry
     from fitcore.record.session import Session
@@ -74,6 +75,10 @@ class Facts:
     asked: Callable[[str], str] = field(default=lambda _: "")
     """Returns what was asked, in its own words, by a question of screening's id; empty where that
     is not known."""
+    may_stop: Callable[[Session], bool] = field(default=lambda _: True)
+    """A cheap first look: False only where judging a session can stop no leg."""
+    report: MergeReport | None = None
+    """What a merge says of the archive as a whole: whose entries are missing."""
 
     @property
     def clients(self) -> Clients:
@@ -93,6 +98,9 @@ def gather_facts(
     files: Sequence[SetAsideFile],
     judge: Judge | None,
     asked: Callable[[str], str] = lambda _: "",
+    *,
+    may_stop: Callable[[Session], bool] = lambda _: True,
+    report: MergeReport | None = None,
 ) -> Facts:
     """Look through an archive for what a person must see to.
 
@@ -102,13 +110,14 @@ def gather_facts(
         files: what it has set aside.
         judge: see `Facts`.
         asked: see `Facts`.
+        may_stop: see `Facts`.
+        report: see `Facts`.
     """
     by_id = {session.id: session for session in sessions}
-    facts = Facts(questions, by_id, (), (), (), tuple(files), judge, asked)
-    stops = late_stops(by_id.values(), facts.clients, judge) if judge is not None else ()
+    facts = Facts(questions, by_id, (), (), (), tuple(files), judge, asked, may_stop, report)
     return replace(
         facts,
-        stops=stops,
+        stops=_late_stops(facts, by_id.values()),
         suggestions=_suggestions(facts),
         clocks=_wrong_clocks(facts, by_id.values()),
     )
@@ -165,8 +174,14 @@ def _with_stops(facts: Facts, codes: Iterable[str]) -> Facts:
         if people & {str(value) for value in session.answer("client").values}
     ]
     others = [late for late in facts.stops if not people & set(late.codes)]
-    found = [*others, *late_stops(theirs, facts.clients, facts.judge)]
+    found = [*others, *_late_stops(facts, theirs)]
     return replace(facts, stops=tuple(sorted(found, key=lambda late: (late.codes, late.id))))
+
+
+def _late_stops(facts: Facts, sessions: Iterable[Session]) -> tuple[LateStop, ...]:
+    if facts.judge is None:
+        return ()
+    return late_stops(sessions, facts.clients, facts.judge, facts.may_stop)
 
 
 def _wrong_clocks(facts: Facts, sessions: Iterable[Session]) -> tuple[WrongClock, ...]:

@@ -5,51 +5,39 @@ Words and order only; no screen, nothing is stored here. A stop that nobody pass
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from collections import defaultdict
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
-from fitcore.instants import EPOCH
 from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.clock_notes import clock_notes, shown_at
-from fitcore.merge.conflicts import STRUCK_OUT
-from fitcore.merge.ledger_lines import CORRECTED, REFUSED, TAKEN
-from fitcore.merge.proposals import draft_ruling
+from fitcore.merge.conflicts import STRUCK_OUT, origin_of
 from fitcore.points import side_words
-from fitcore.problems import ReadingError
 from fitcore.record.fields import answer_words
 from fitcore.safety.outcomes import outcome_words, urgency_words
 from fitcore.safety.screening_answers import ANSWER_PREFIX
 from fitcore.words import say
 from tui.commands.question_words import (
-    change_words,
     choice_of,
     question_words,
-    said_by,
     seen_words,
     typed_form,
     when_words,
     who_words,
 )
 from tui.merge_facts import sitting_words
+from tui.merge_item import TOLD, Choice, Item
+from tui.merge_other_items import changed_items, clock_item, codes_item, file_item
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from fitcore.merge.conflicts import Candidate, Conflict, Origin
     from fitcore.merge.late_stops import LateStop
-    from fitcore.merge.proposals import Proposal
-    from fitcore.moment.wrong_clocks import WrongClock
     from fitcore.record.entries import Entry
-    from tui.merge_facts import Facts, SetAsideFile, Suggestion
-
-    Subject = LateStop | Conflict | Suggestion | Proposal | WrongClock | SetAsideFile
-
-Needs = Literal["why", "told", "time", ""]
-"""What is asked once a value is chosen: why, who was told, the right time, nothing."""
-
-TOLD, NOTED, SEEN = "told", "noted", "seen"
-"""Answers of items that have one way on only."""
+    from fitcore.record.session import Session
+    from tui.merge_facts import Facts
 
 _NOT_TOLD_AGAIN = ("by", "at", "what", "is", "instead_of", "who")
 _OF_READINGS = (
@@ -66,30 +54,6 @@ _OF_READINGS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One value to choose, with everybody who brought it."""
-
-    key: str
-    """What is meant: the number of the candidate, or a word of the merge."""
-    title: str
-    lines: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """One thing only a person can see to."""
-
-    id: str
-    kind: Literal["stop", "question", "codes", "changed", "clock", "file"]
-    title: str
-    lines: tuple[str, ...]
-    """What to know before choosing."""
-    choices: tuple[Choice, ...]
-    needs: Needs
-    subject: Subject
-
-
 def desk_items(facts: Facts) -> tuple[Item, ...]:
     """Return all that is open, in the order to see to it.
 
@@ -102,12 +66,12 @@ def desk_items(facts: Facts) -> tuple[Item, ...]:
         key=lambda c: (not (c.is_safety and _is_given(facts, c, given)), *c.order),
     )
     items = (
-        *(_stop(late) for late in facts.stops),
+        *(_stop(facts, late) for late in facts.stops),
         *(_question(facts, c, is_given=_is_given(facts, c, given)) for c in conflicts),
-        *(_codes(found) for found in facts.suggestions),
-        *(_changed(facts, found) for found in facts.questions.proposals),
-        *(_clock(found) for found in facts.clocks),
-        *(_file(found) for found in facts.files),
+        *(codes_item(found) for found in facts.suggestions),
+        *changed_items(facts),
+        *(clock_item(found) for found in facts.clocks),
+        *(file_item(found) for found in facts.files),
     )
     return tuple(_visible(item) for item in items)
 
@@ -127,7 +91,7 @@ def _visible(item: Item) -> Item:
 # --- a stop after a size was given ---------------------------------------------------------------
 
 
-def _stop(late: LateStop) -> Item:
+def _stop(facts: Facts, late: LateStop) -> Item:
     legs = "; ".join(
         say("{side}: {found}", side=side_words(side), found=outcome_words(found.value))
         for side, found in late.legs
@@ -138,8 +102,11 @@ def _stop(late: LateStop) -> Item:
         for rule in late.rules
     ]
     lines = (
-        say("Size given: {sitting}", sitting=sitting_words(late.given)),
-        say("Stop: {sitting}", sitting=sitting_words(late.stop)),
+        *(
+            say("Size given: {who}", who=who)
+            for who in _writers(facts, late.given, late.finished_by)
+        ),
+        *(say("Stop found: {who}", who=who) for who in _writers(facts, late.stop, late.rests_on)),
         legs,
         say(
             "Tell whoever ordered, fitted or prescribed, by your local protocol. Is anything worn?"
@@ -148,6 +115,34 @@ def _stop(late: LateStop) -> Item:
     )
     choice = Choice(TOLD, say("say who was told"), (say("This item closes once somebody was."),))
     return Item(late.id, "stop", title, lines, (choice,), "told", late)
+
+
+def _writers(facts: Facts, session: Session, entries: Sequence[Entry]) -> list[str]:
+    """Return who wrote some lines of a session, each laptop and person once: where, who, when.
+
+    Not who opened the session: whoever is rung must be the one who found it.
+    """
+    notes = clock_notes(facts.clients.ledgers)
+    codes = " / ".join(str(value) for value in session.answer("client").values)
+    by_writer: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
+    for entry in entries:
+        who = origin_of(session.entries, entry).measurer
+        by_writer[entry.by.laptop, who].append(entry)
+    told = []
+    for (laptop, who), theirs in by_writer.items():
+        times = [when_words(shown_at(entry, notes)[0]) for entry in theirs]
+        badge = clock_badge(facts, theirs[0])
+        told.append(
+            say(
+                "{codes}, {when} on {laptop} by {who}{doubt}",
+                codes=codes,
+                when=min(times) if min(times) == max(times) else f"{min(times)} - {max(times)}",
+                laptop=laptop,
+                who=who or say("nobody named"),
+                doubt=f" ({badge.removeprefix('! ')})" if badge.startswith("!") else "",
+            )
+        )
+    return told
 
 
 def _given_codes(facts: Facts) -> frozenset[str]:
@@ -191,7 +186,7 @@ def _question(facts: Facts, conflict: Conflict, *, is_given: bool) -> Item:
         lines.insert(0, say("Asked: {question}", question=asked))
     session = facts.sessions.get(conflict.session)
     if session is not None:
-        lines.append(say("Sitting: {sitting}", sitting=sitting_words(session)))
+        lines.append(say("Session: {sitting}", sitting=sitting_words(session)))
     choices = tuple(
         Choice(str(number), _value(conflict, candidate), _said(facts, conflict, candidate))
         for number, candidate in enumerate(conflict.candidates)
@@ -259,111 +254,3 @@ def _code_choices(facts: Facts, conflict: Conflict) -> tuple[Choice, ...]:
         if value == LINKED or len(conflict.field.split(" = ")) == 2:
             choices.append(Choice(value, words[value], tuple(lines)))
     return tuple(choices)
-
-
-# --- codes, changed lines, clocks, files ---------------------------------------------------------
-
-
-def _codes(found: Suggestion) -> Item:
-    one, other = found.codes
-    choices = (
-        Choice(LINKED, say("one person"), (say("Linked, never fused; can be taken back."),)),
-        Choice(DISTINCT, say("two people"), (say("Kept apart; nobody is asked again."),)),
-    )
-    title = say("{one} and {other}: one person?", one=one, other=other)
-    return Item(found.id, "codes", title, found.evidence, choices, "why", found)
-
-
-def allowed_rulings(proposal: Proposal) -> Iterator[str]:
-    """Yield what may be ruled of a changed line."""
-    for ruling in (TAKEN, CORRECTED, REFUSED):
-        try:
-            draft_ruling(proposal, ruling, who="-", why="-", at=EPOCH)
-        except ReadingError:
-            continue
-        yield ruling
-
-
-def _changed(facts: Facts, proposal: Proposal) -> Item:
-    now = proposal.proposed
-    shown_now = (*_differing(now, proposal.sealed), now.line) if now else (say("not there"),)
-    sealed = tuple(
-        line
-        for entry in proposal.sealed
-        for line in (*_differing(entry, [now] if now else []), entry.line)
-    )
-    accept = say("accept it: struck out") if now is None else say("accept it, as a correction")
-    titles = {
-        TAKEN: say("accept it: take the line"),
-        CORRECTED: accept,
-        REFUSED: say("refuse: the sealed line holds") if proposal.sealed else say("refuse it"),
-    }
-    choices = tuple(
-        Choice(
-            ruling,
-            titles[ruling],
-            (say("sealed:"), *(sealed or [say("nothing")]))
-            if ruling == REFUSED
-            else (say("now:"), *shown_now),
-        )
-        for ruling in allowed_rulings(proposal)
-    )
-    client = facts.client_of(proposal.about.name)
-    title = say(
-        "{client}, {entry}: {change}",
-        client=client,
-        entry=str(proposal.name),
-        change=change_words(proposal),
-    )
-    lines = [say("Found in {path}", path=path) for path in proposal.paths]
-    if len(choices) == 1:
-        lines.append(say("It can only be refused; enter what is right by hand."))
-    return Item(proposal.id, "changed", title, tuple(lines), choices, "why", proposal)
-
-
-def _differing(entry: Entry, others: Sequence[Entry]) -> list[str]:
-    """Return what a line says otherwise than others; where there are none, what it says."""
-    if not others:
-        return [said_by(entry)]
-    return [
-        f"{key}: {typed_form(value)}"
-        for key, value in entry.fields.items()
-        if any(other.fields.get(key) != value for other in others)
-    ]
-
-
-def _clock(found: WrongClock) -> Item:
-    title = say("{laptop}: the clock was wrong", laptop=found.laptop)
-    lines = (
-        say("Sitting: {sitting}", sitting=sitting_words(found.session)),
-        say("Said at the time by {entry}: date and time are wrong.", entry=str(found.said_by.by)),
-        say(
-            "Entries {first} to {last}. At {entry} the clock showed {when}.",
-            first=found.first,
-            last=found.last,
-            entry=str(found.example.by),
-            when=when_words(found.shown),
-        ),
-        say("If it is known what time it was, times can be shown right. No line is changed."),
-    )
-    choice = Choice(NOTED, say("say what time it was"), ())
-    return Item(_clock_id(found), "clock", title, lines, (choice,), "time", found)
-
-
-def _clock_id(found: WrongClock) -> str:
-    return f"{found.laptop}:{found.first}-{found.last}"
-
-
-def _file(found: SetAsideFile) -> Item:
-    where = [say("Found as {path}", path=path) for path in found.found_in]
-    kept = (
-        say("A copy is kept: set-aside/{digest}.copy", digest=found.digest)
-        if found.is_copied
-        else say("It was not copied: it is only where it was found.")
-    )
-    lines = (say("! {text}", text=found.text), say("To do: {mend}", mend=found.mend), *where, kept)
-    choice = Choice(SEEN, say("seen: go on"), (say("The file stays set aside."),))
-    name = found.found_in[0].rpartition("/")[2] if found.found_in else found.digest
-    return Item(
-        found.digest, "file", say("Set aside: {name}", name=name), lines, (choice,), "", found
-    )

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
-from fitcore.record.fields import answer_words, field_words
+from fitcore.record.fields import answer_words
 from fitcore.words import say
 from tui.commands.merging import gap_lines, remark_lines
-from tui.commands.question_words import said_by, when_words
+from tui.commands.question_words import when_words
+from tui.merge_other_items import line_words
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from datetime import date
 
     from fitcore.disk.archive_parts import Merging
@@ -19,8 +21,18 @@ if TYPE_CHECKING:
     from tui.merge_facts import Facts
 
 
-def summary_lines(merging: Merging | None, facts: Facts) -> list[str]:
-    """Return what a merge came to and what is open, most urgent first after the counts."""
+_MOST_GAPS = 3
+"""Gaps named in one sentence; the summary names all (ours)."""
+
+
+def summary_lines(merging: Merging | None, facts: Facts, seen: Collection[str] = ()) -> list[str]:
+    """Return what a merge came to and what is open, most urgent first after the counts.
+
+    Args:
+        merging: the last merge; None where nothing was merged.
+        facts: the archive.
+        seen: digests of the set-aside files somebody looked at.
+    """
     lines = [] if merging is None else _merged_lines(merging)
     questions = facts.questions
     safety = sum(question.is_safety for question in questions.conflicts)
@@ -37,20 +49,68 @@ def summary_lines(merging: Merging | None, facts: Facts) -> list[str]:
             lines=len(questions.proposals),
         ),
         say(
-            "Wrong clocks nobody noted: {clocks}. Files set aside: {files}.",
-            clocks=len(facts.clocks),
-            files=len(facts.files),
+            "Clocks said to be wrong, right time not yet noted: {clocks}.", clocks=len(facts.clocks)
         ),
+        _files_line(facts, seen),
     ]
     if facts.judge is None:
         told = say("! The rules of screening cannot be loaded: stops were not looked for.")
         lines.append(told)
+    report = merging.report if facts.report is None and merging is not None else facts.report
+    missing = [] if report is None else gap_lines(report)
+    if report is not None and not missing:
+        missing = [say("No laptop's entries are missing, and no number was used twice.")]
     if merging is None:
-        return lines
-    gaps = gap_lines(merging.report)
-    missing = gaps or [say("No laptop's entries are missing, and no number was used twice.")]
+        return [*lines, "", *missing]
     notes = (visible(f"! {note}") for note in merging.notes)
     return [*lines, "", *missing, *notes, *remark_lines(merging)]
+
+
+def _files_line(facts: Facts, seen: Collection[str]) -> str:
+    count, looked_at = len(facts.files), sum(file.digest in seen for file in facts.files)
+    if looked_at:
+        return say("Files set aside: {files}, seen: {seen}.", files=count, seen=looked_at)
+    return say("Files set aside: {files}.", files=count)
+
+
+def missing_words(facts: Facts) -> str:
+    """Return what has not come yet although nothing asks for an answer; empty where all has.
+
+    It stays until it has come: no answer brings it, so it is told at the end of each day.
+    """
+    report = facts.report
+    told = []
+    for gap in report.gaps if report is not None else ():
+        numbers = str(gap.first) if gap.first == gap.last else f"{gap.first}-{gap.last}"
+        told.append(say("{laptop} {numbers}", laptop=gap.laptop, numbers=numbers))
+    more = len(told) - _MOST_GAPS
+    if more > 0:
+        told = [*told[:_MOST_GAPS], say("and {count} more", count=more)]
+    parts = [say("entries {names}", names=", ".join(told))] if told else []
+    if len(facts.files) == 1:
+        parts.append(say("what the file set aside held"))
+    elif facts.files:
+        parts.append(say("what {count} files set aside held", count=len(facts.files)))
+    return "; ".join(parts)
+
+
+def left_words(facts: Facts, count: int) -> str:
+    """Say what is left to answer, and what is missing.
+
+    Args:
+        facts: the archive.
+        count: how many items are open.
+    """
+    missing = missing_words(facts)
+    if count and missing:
+        return say(
+            "Still open: {count} (F7). Still missing: {missing}.", count=count, missing=missing
+        )
+    if count:
+        return say("Still open: {count} (F7).", count=count)
+    if missing:
+        return say("Nothing to answer; still missing: {missing}.", missing=missing)
+    return say("Nothing is open.")
 
 
 def _merged_lines(merging: Merging) -> list[str]:
@@ -88,14 +148,14 @@ def decided_lines(facts: Facts, laptop: str, day: date) -> list[str]:
         for entry in decided:
             is_back = session.heads.is_withdrawn(entry)
             words = say(
-                "{client}: {what}", client=facts.client_of(session.id), what=_decision(entry)
+                "{client}: {what}", client=facts.client_of(session.id), what=line_words(entry)
             )
             found.append((entry.by.number, _decided(entry, words, is_back=is_back)))
     ledgers = facts.clients.ledgers
     for entry in ledgers.entries:
         if entry.array != "withdrawn" and "who" in entry.fields and _is_of(entry, laptop, day):
             is_back = ledgers.heads.is_withdrawn(entry)
-            found.append((entry.by.number, _decided(entry, _ruling(entry), is_back=is_back)))
+            found.append((entry.by.number, _decided(entry, _ruling(facts, entry), is_back=is_back)))
     return [visible(line) for _, line in sorted(found)]
 
 
@@ -116,18 +176,7 @@ def _decided(entry: Entry, words: str, *, is_back: bool) -> str:
     return say("Taken back: {told}", told=told) if is_back else told
 
 
-def _decision(entry: Entry) -> str:
-    what = entry.text("what")
-    if what:
-        value = answer_words(entry.fields.get("is"))
-        return say("{field}: {value}", field=field_words(what), value=value)
-    place = " ".join(entry.text(key) for key in ("side", "point", "kind") if entry.text(key))
-    if entry.array == "withdrawn":
-        return say("struck out {names}", names=", ".join(entry.takes_back))
-    return say("{place}: {value}", place=place, value=said_by(entry))
-
-
-def _ruling(entry: Entry) -> str:
+def _ruling(facts: Facts, entry: Entry) -> str:
     codes = ", ".join(entry.names("codes"))
     if entry.array == "links":
         return say("{codes}: one person", codes=codes)
@@ -135,7 +184,11 @@ def _ruling(entry: Entry) -> str:
         return say("{codes}: not one person", codes=codes)
     if entry.array == "outside":
         value = answer_words(entry.fields.get("is"))
-        return say("a line changed outside: {value}", value=value)
+        about = entry.text("about")
+        name = entry.text("entry")  # lines ruled by an older version do not say which
+        line = say("line {name} changed outside", name=name) if name else say("a changed line")
+        client = facts.client_of(about) if about in facts.sessions else about
+        return say("{client}: {line}: {value}", client=client, line=line, value=value)
     if entry.array == "clock_notes":
         return say(
             "clock of {laptop}, entries {first} to {last}",

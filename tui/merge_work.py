@@ -7,21 +7,23 @@ program already; nothing here takes its lock again.
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from fitcore.disk.archive import merge_into, open_questions, settle
+from fitcore.clean_text import visible
+from fitcore.disk.archive import merge_folders, merge_into, open_questions, settle
 from fitcore.disk.carrying_back import carry_back
 from fitcore.disk.session_files import read_sessions
 from fitcore.disk.set_aside import read_kept
 from fitcore.merge.clients import draft_unlink
 from fitcore.merge.found import FileKind
 from fitcore.merge.ledger_lines import TAKEN
-from fitcore.problems import FitError, Problem
+from fitcore.problems import FileFault, FitError, Problem
 from fitcore.record.edits import draft_withdrawal
 from fitcore.record.readings import Readings
 from fitcore.safety.clearance import judge_clearance
+from fitcore.safety.stop_signs import StopSigns
 from fitcore.words import say
 from tui.answers import Stored, append_to_ledger, append_to_session, store_answer
 from tui.merge_facts import SetAsideFile, gather_facts, with_ledger_lines, with_session
@@ -34,6 +36,8 @@ if TYPE_CHECKING:
     from fitcore.disk.carrying_back import CarriedBack
     from fitcore.disk.data_folder import DataFolder
     from fitcore.disk.surroundings import Surroundings
+    from fitcore.merge.report import MergeReport
+    from fitcore.record.entries import Entry
     from fitcore.record.session import Session
     from fitcore.rules import Rules
     from fitcore.safety.clearance import SessionClearance
@@ -57,20 +61,35 @@ class MergeWork:
     rules: Rules | None
     """None where they cannot be loaded: then nobody looks for stops."""
     _stop: threading.Event = field(default_factory=threading.Event)
+    _report: MergeReport | None = None
+    """What the last merge says of the archive as a whole; answers bring nobody's entries."""
 
     def stop(self) -> None:
         """Let what runs in another thread end at its next step."""
         self._stop.set()
 
     def merge(self, sticks: Sequence[Path], progress: Progress) -> Merging:
-        """Merge sticks into the folder.
+        """Merge sticks into the folder; one that is gone is told of, never taken for an empty one.
 
         Raises:
-            FileFault: something cannot be read or written; what was written holds.
+            FileFault: none is there, or something cannot be read or written; what was written
+                holds.
             StoppedError: somebody stopped it.
         """
         self._stop.clear()
-        return merge_into(self.folder, sticks, self.around, self._watched(progress))
+        there = [stick for stick in sticks if stick.is_dir()]
+        if not there:
+            told = " ".join(_not_merged(stick) for stick in sticks)
+            mend = say("Plug it in and press F5, then mark it again.")
+            raise FileFault(Problem(code="stick_gone", text=told, mend=mend))
+        merging = merge_into(self.folder, there, self.around, self._watched(progress))
+        self._report = merging.report
+        gone = [stick for stick in sticks if stick not in there or not stick.is_dir()]
+        return replace(
+            merging,
+            notes=(*(_not_merged(stick) for stick in gone), *merging.notes),
+            nothing_on=tuple(stick for stick in merging.nothing_on if stick not in gone),
+        )
 
     def look_through(self) -> Facts:
         """Read the folder and find what is open.
@@ -82,8 +101,20 @@ class MergeWork:
         questions = open_questions(self.folder.path, self.around)
         sessions = [file.session for file in files if file.session is not None]
         judge = partial(self._judge, self.rules) if self.rules is not None else None
+        signs = StopSigns(self.rules.screening) if self.rules is not None else None
         whole = {session.id for session in sessions}
-        return gather_facts(questions, sessions, self._set_aside(whole), judge, self._asked)
+        if self._report is None:
+            path = self.folder.path
+            self._report = merge_folders(path, (), self.around, dry_run=True).report
+        return gather_facts(
+            questions,
+            sessions,
+            self._set_aside(whole),
+            judge,
+            self._asked,
+            may_stop=signs.may_stop if signs is not None else lambda _: True,
+            report=self._report,
+        )
 
     def store(self, answers: Sequence[Answer], facts: Facts, given: Given) -> Facts:
         """Keep answers durably, one after the other.
@@ -101,6 +132,7 @@ class MergeWork:
         """
         asked = {proposal.id: proposal for proposal in facts.questions.proposals}
         taken = False
+        in_ledger: list[Entry] = []
         for answer in answers:
             stored = store_answer(self.folder, answer)
             given.stored += (stored,)
@@ -112,12 +144,11 @@ class MergeWork:
                 taken = True
             if stored.session is not None:
                 facts = with_session(facts, stored.session)
-            if stored.in_ledger:
-                facts = with_ledger_lines(facts, stored.in_ledger)
-        if not taken:
-            return facts
-        settle(self.folder.path, self.around)
-        return self.look_through()
+            in_ledger += stored.in_ledger
+        if taken:
+            self._report = settle(self.folder.path, self.around).report
+            return self.look_through()
+        return with_ledger_lines(facts, in_ledger) if in_ledger else facts
 
     def take_back(self, given: Given, who: str) -> Facts:
         """Strike an answer out, all its lines: they are kept, and its questions are open again.
@@ -154,7 +185,9 @@ class MergeWork:
             StoppedError: somebody stopped it; the stick is not finished.
         """
         self._stop.clear()
-        settle(self.folder.path, self.around)  # the list of files says what the archive holds now
+        self._report = settle(
+            self.folder.path, self.around
+        ).report  # the list of files says what the archive holds now
         path, watched = self.folder.path, self._watched(progress)
         return carry_back(path, stick, self.around, watched, is_held=True)
 
@@ -199,6 +232,10 @@ class MergeWork:
                     is_copied=kept.raw is not None,
                 )
         return [found[digest] for digest in sorted(found)]
+
+
+def _not_merged(stick: Path) -> str:
+    return say("{stick} is gone, not merged.", stick=visible(str(stick)))
 
 
 def _is_taken(stored: Stored) -> bool:

@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+_LONGEST = 44
+"""Signs of a path that are shown, so that what is on it still fits at 80 columns (ours)."""
+
+
 @dataclass
 class StickList:
     """Drives that are plugged in, and folders somebody typed."""
@@ -23,11 +27,27 @@ class StickList:
     _holds: dict[Path, tuple[str, ...]] = field(default_factory=dict)
     _typed: list[Path] = field(default_factory=list)
 
-    def offer(self, found: Mapping[Path, Sequence[str]]) -> None:
-        """Offer what is plugged in now, with our folders on it; typed folders stay.
+    @property
+    def typed(self) -> tuple[Path, ...]:
+        """The folders somebody typed that are still offered."""
+        return tuple(self._typed)
 
-        A stick that was pulled is neither offered nor marked any more.
+    def offer(
+        self,
+        found: Mapping[Path, Sequence[str]],
+        typed: Mapping[Path, Sequence[str]] | None = None,
+    ) -> None:
+        """Offer what is plugged in now, with our folders on it.
+
+        What was pulled is neither offered nor marked any more.
+
+        Args:
+            found: drives, with the names of our folders on each.
+            typed: typed folders that are still there, the same way; None where nobody looked.
         """
+        if typed is not None:
+            self._typed = [path for path in self._typed if path in typed]
+            self._holds |= {path: tuple(names) for path, names in typed.items()}
         self._holds |= {path: tuple(names) for path, names in found.items()}
         self.folders = [*found, *(path for path in self._typed if path not in found)]
         self.marked = [path for path in self.marked if path in self.folders]
@@ -53,9 +73,10 @@ class StickList:
 
     def rows(self) -> list[str]:
         """Return a line for each folder: its mark, where it is, what of ours is on it."""
+        marks = ["[x]" if path in self.marked else "[ ]" for path in self.folders]
         return [
-            f"{'[x]' if path in self.marked else '[ ]'} {visible(str(path))}  {self._told(path)}"
-            for path in self.folders
+            f"{mark} {_short(visible(str(path)))}  {self._told(path)}"
+            for mark, path in zip(marks, self.folders, strict=True)
         ]
 
     def _told(self, path: Path) -> str:
@@ -64,3 +85,8 @@ class StickList:
             return say("(nothing of ours yet)")
         told = ", ".join(say("a data folder") if name == "." else name for name in names)
         return f"({told})"
+
+
+def _short(path: str) -> str:
+    """Return the end of a path where it is long: that tells folders apart."""
+    return path if len(path) <= _LONGEST else "…" + path[1 - _LONGEST :]

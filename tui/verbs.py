@@ -171,6 +171,7 @@ def _add_correct(parser: Parser) -> None:
 
 def _add_withdraw(parser: Parser) -> None:
     _add_entry(parser)
+    parser.add_argument("--who", metavar="CODE", help=say("staff code: who strikes it out"))
     _add_why(parser)
 
 
@@ -281,6 +282,9 @@ def _add_conflicts(parser: Parser) -> None:
         type=Path,
         help=say("the data folder (default: the one of --data)"),
     )
+    parser.add_argument(
+        "--links", action="store_true", help=say("list what was said of clients' codes, too")
+    )
 
 
 def _add_decide(parser: Parser) -> None:
@@ -290,7 +294,10 @@ def _add_decide(parser: Parser) -> None:
     parser.add_argument(
         "value",
         metavar="VALUE",
-        help=say("one of the values shown, an entry's name, or another answer"),
+        help=say(
+            "one of the values shown, an entry's name, or another answer; of a stop after a size "
+            "was given: told, with whom and how as the reason"
+        ),
     )
     _add_who(parser)
     _add_why(parser)
@@ -306,6 +313,15 @@ def _add_codes(parser: Parser) -> None:
     parser.add_argument("codes", metavar="CODE", nargs="+", help=say("two clients' codes or more"))
     _add_who(parser)
     _add_why(parser)
+
+
+def _add_new_codes(parser: Parser) -> None:
+    _add_codes(parser)
+    parser.add_argument(
+        "--to-come",
+        action="store_true",
+        help=say("a code no session here has yet is right all the same"),
+    )
 
 
 def _add_who(parser: Parser) -> None:
@@ -355,8 +371,8 @@ _ADD_ARGUMENTS = {
     "verify": _add_archive,
     "conflicts": _add_conflicts,
     "decide": _add_decide,
-    "link": _add_codes,
+    "link": _add_new_codes,
     "unlink": _add_codes,
-    "distinct": _add_codes,
+    "distinct": _add_new_codes,
     "carry-back": _add_carry_back,
 }

@@ -123,7 +123,9 @@ def bytes_of(file: SetAside, archive: Path) -> bytes:
     """Return the bytes of a file a merge set aside: of its copy, or where it was found."""
     from pathlib import Path
 
-    for path in (archive / SET_ASIDE / f"{file.digest}.copy", Path(file.path)):
+    kept = archive / SET_ASIDE / f"{file.digest}.copy"
+    # An archive's own file is told by its path there, one of a stick by its whole path.
+    for path in (kept, archive / file.path, Path(file.path)):
         raw = read_regular(path)
         if isinstance(raw, bytes):
             return raw

@@ -152,15 +152,18 @@ def origin_of(entries: Iterable[Entry], entry: Entry) -> Origin:
     return Origin(
         entry,
         entry.by.laptop,
-        entry.text("who") or entry.text("measurer") or _measurer(entries, entry),
+        entry.text("who") or entry.text("measurer") or writer_named(entries, entry),
         entry.at,
         entry.array == "decisions" or bool(entry.text("who")),
         saw,
     )
 
 
-def _measurer(entries: Iterable[Entry], entry: Entry) -> str:
-    """Return whom the writing laptop named last before this entry, by its own numbers."""
+def writer_named(entries: Iterable[Entry], entry: Entry) -> str:
+    """Return whom the writing laptop named last before an entry, by its own numbers.
+
+    Empty where it never said.
+    """
     named = [
         other
         for other in entries

@@ -30,10 +30,13 @@ class Gap:
     laptop: str
     first: int
     last: int
+    is_end: bool = False
+    """Whether they come after the last one here: only the laptop's own file tells of them."""
 
     def as_json(self) -> dict[str, object]:
         """Return it in the shape `merge --json` prints."""
-        return {"laptop": self.laptop, "from": self.first, "to": self.last}
+        told = {"laptop": self.laptop, "from": self.first, "to": self.last}
+        return told | ({"not_here_yet": True} if self.is_end else {})
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -114,7 +117,7 @@ def count_numbers(entries: Iterable[Entry], waiting: Iterable[Entry] = ()) -> Nu
         waiting: entries of copies changed outside the program, not taken over yet; their numbers
             are not lost.
     """
-    lines = Counter(entry.by for entry in entries)
+    used = _by_laptop(entry.by for entry in entries)
     excused: defaultdict[str, list[int]] = defaultdict(list)
     told: defaultdict[str, int] = defaultdict(int)
     for entry in entries:
@@ -124,13 +127,19 @@ def count_numbers(entries: Iterable[Entry], waiting: Iterable[Entry] = ()) -> Nu
         erased = _parsed(entry.names("erases")) if entry.array == "erasures" else []
         for name in erased:
             excused[name.laptop].append(name.number)
-        for name in [*_parsed(entry.replaces), *_parsed(entry.takes_back), *erased]:
+        named = (*entry.replaces, *entry.takes_back)
+        for name in [*_parsed(named), *erased] if named or erased else ():
             told[name.laptop] = max(told[name.laptop], name.number)
+    twice = {
+        laptop: [number for number, count in Counter(numbers).items() if count > 1]
+        for laptop, numbers in used.items()
+        if len(set(numbers)) < len(numbers)
+    }
     return Numbers(
-        _by_laptop(lines),
-        _by_laptop(name for name, count in lines.items() if count > 1),
-        {laptop: Ranges.of(numbers) for laptop, numbers in excused.items()},
-        _by_laptop(entry.by for entry in waiting),
+        _ranges(used),
+        _ranges(twice),
+        _ranges(excused),
+        _ranges(_by_laptop(entry.by for entry in waiting)),
         told,
     )
 
@@ -145,6 +154,25 @@ def find_gaps(numbers: Numbers) -> tuple[Gap, ...]:
             max(_of(there, laptop).highest, numbers.told.get(laptop, 0))
         )
     )
+
+
+def find_ends(numbers: Numbers, given: Mapping[str, int]) -> tuple[Gap, ...]:
+    """Return what laptops have given out after the last number known here, sorted.
+
+    Args:
+        numbers: those of all files together.
+        given: the highest number each laptop says it has given, by its id.
+    """
+    found = []
+    for laptop, last in sorted(given.items()):
+        here = _of(numbers.used, laptop) | _of(numbers.excused, laptop)
+        known = max(here.highest, numbers.told.get(laptop, 0))
+        found += [
+            Gap(laptop, max(first, known + 1), end, is_end=True)
+            for first, end in (here | _of(numbers.waiting, laptop)).missing(last)
+            if end > known
+        ]
+    return tuple(found)
 
 
 def find_clones(
@@ -181,10 +209,14 @@ def _parsed(names: Iterable[str]) -> list[EntryId]:
     return found
 
 
-def _by_laptop(names: Iterable[EntryId]) -> dict[str, Ranges]:
+def _by_laptop(names: Iterable[EntryId]) -> dict[str, list[int]]:
     numbers: defaultdict[str, list[int]] = defaultdict(list)
     for name in names:
         numbers[name.laptop].append(name.number)
+    return numbers
+
+
+def _ranges(numbers: Mapping[str, Iterable[int]]) -> dict[str, Ranges]:
     return {laptop: Ranges.of(found) for laptop, found in numbers.items()}
 
 

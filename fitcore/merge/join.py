@@ -6,6 +6,7 @@ of a newer program are carried as they are. Order, repetition and grouping of co
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property, reduce
@@ -84,6 +85,14 @@ class Merged:
         if self.outcome is Outcome.UNCHANGED:
             return ()
         return settled_conflicts(find_conflicts(self.before), self.conflicts)
+
+    @property
+    def new_lines(self) -> Counter[str]:
+        """How many lines the archive did not have, by the array they stand in."""
+        if self.outcome not in (Outcome.ADDED, Outcome.UPDATED):
+            return Counter()
+        known = self.before.entries if self.before is not None else frozenset()
+        return Counter(entry.array for entry in self.entries - known)
 
     @property
     def waiting_for(self) -> tuple[str, ...]:

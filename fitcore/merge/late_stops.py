@@ -9,17 +9,21 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from fitcore.merge.ids import content_id
 from fitcore.points import LEGS
 from fitcore.record.edits import reason_text
 from fitcore.record.entries import Draft
+from fitcore.record.session import entry_order
 from fitcore.safety.outcomes import Action, Clearance
 from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
+from fitcore.safety.side_difference import READING
+from fitcore.units import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Collection, Iterable, Iterator
     from datetime import datetime
 
     from fitcore.merge.clients import Clients
@@ -51,19 +55,32 @@ class LateStop:
     """Legs that must not be fitted, left first."""
     rules: tuple[FiredRule, ...]
     """What stops them, worst first."""
+    rests_on: tuple[Entry, ...]
+    """The lines the stop rests on, sorted: whoever opened the session may be somebody else.
+
+    Where no rule names any, every line by another laptop that bears on fitting.
+    """
+    finished_by: tuple[Entry, ...]
+    """The lines that say the session with the size is finished, sorted."""
     found_by: tuple[str, ...]
-    """Laptops that wrote what the stop may rest on, sorted."""
+    """Laptops that wrote what the stop rests on, sorted."""
     given_by: tuple[str, ...]
     """Laptops that finished the session with the size, sorted."""
 
 
-def late_stops(sessions: Iterable[Session], clients: Clients, judge: Judge) -> tuple[LateStop, ...]:
+def late_stops(
+    sessions: Iterable[Session],
+    clients: Clients,
+    judge: Judge,
+    may_stop: Callable[[Session], bool] = lambda _: True,
+) -> tuple[LateStop, ...]:
     """Return the stops nobody has passed on yet, sorted by code and id.
 
     Args:
         sessions: all sessions of the archive.
         clients: which codes are one person's; a stop under any of them holds for all.
         judge: says whether a session's legs may be fitted.
+        may_stop: a cheap first look: False only where judging a session can stop no leg.
     """
     people: defaultdict[tuple[str, ...], list[Session]] = defaultdict(list)
     for session in sessions:
@@ -72,8 +89,11 @@ def late_stops(sessions: Iterable[Session], clients: Clients, judge: Judge) -> t
             people[person].append(session)
     found: dict[str, LateStop] = {}
     for codes, theirs in people.items():
+        suspects = [session for session in theirs if may_stop(session)]
+        if not suspects:
+            continue  # so it is with most people: nothing is judged for them
         passed_on = {name for session in theirs for name in _passed_on(session)}
-        for late in _of_person(codes, theirs, judge):
+        for late in _of_person(codes, theirs, suspects, judge):
             if late.id not in passed_on:
                 found.setdefault(late.id, late)
     return tuple(sorted(found.values(), key=lambda late: (late.codes, late.id)))
@@ -95,10 +115,11 @@ def draft_passed_on(late: LateStop, told: str, *, who: str, at: datetime) -> Dra
     return Draft("answers", at, {"what": "told", "is": text, "who": by, ABOUT: late.id})
 
 
-def _of_person(codes: tuple[str, ...], sessions: list[Session], judge: Judge) -> Iterator[LateStop]:
+def _of_person(
+    codes: tuple[str, ...], sessions: list[Session], suspects: list[Session], judge: Judge
+) -> Iterator[LateStop]:
     given = [s for s in sessions if _finishers(s)]
-    # Most people have one session, written by one laptop: nothing is judged for them.
-    pairs = [(g, s) for g in given for s in sessions if _screened_by(s) - _finishers(g)]
+    pairs = [(g, s) for g in given for s in suspects if _screened_by(s) - _finishers(g)]
     judged = {stopped.id: judge(stopped) for stopped in {s.id: s for _, s in pairs}.values()}
     offered: dict[str, bool] = {}
     for finished, stopped in pairs:
@@ -117,6 +138,7 @@ def _of_person(codes: tuple[str, ...], sessions: list[Session], judge: Judge) ->
             if rule.action in (Action.STOP, Action.HOLD) and sides & set(rule.sides)
         )
         names = sorted(rule.id for rule in rules)
+        lines = _rests_on(stopped, rules, sides) or _bearing(stopped, _finishers(finished))
         legs_named = [f"{side.value} {found.value}" for side, found in legs]
         yield LateStop(
             content_id(stopped.id, finished.id, *legs_named, *names),
@@ -125,15 +147,56 @@ def _of_person(codes: tuple[str, ...], sessions: list[Session], judge: Judge) ->
             codes,
             legs,
             rules,
-            tuple(sorted(_screened_by(stopped) - _finishers(finished))),
+            lines,
+            tuple(sorted(_finishing(finished), key=entry_order)),
+            tuple(sorted({entry.by.laptop for entry in lines})),
             tuple(sorted(_finishers(finished))),
         )
 
 
 def _finishers(session: Session) -> frozenset[str]:
     """Return the laptops that say a session is finished."""
+    return frozenset(entry.by.laptop for entry in _finishing(session))
+
+
+def _finishing(session: Session) -> list[Entry]:
     heads = session.answer("finished").heads
-    return frozenset(e.by.laptop for e in heads if e.fields.get("is") is True)
+    return [entry for entry in heads if entry.fields.get("is") is True]
+
+
+def _rests_on(
+    session: Session, rules: Iterable[FiredRule], sides: Collection[Side]
+) -> tuple[Entry, ...]:
+    """Return the lines some rules fired on, sorted."""
+    names = {what for rule in rules for side, what in rule.basis if side in sides}
+    # Those that stand first: a hold may rest on a line that was changed without an assessment.
+    for lines in (_standing(session), session.entries):
+        found = [entry for entry in lines if _told_by(entry) & names]
+        if found:
+            return tuple(sorted(found, key=entry_order))
+    return ()
+
+
+def _standing(session: Session) -> list[Entry]:
+    return [entry for entry in session.heads.live if not session.heads.successors(entry)]
+
+
+def _told_by(entry: Entry) -> set[str]:
+    """Return the names a rule may give a line it fires on."""
+    if entry.array == "readings":
+        return {f"{READING}={entry.by}"}
+    value = entry.fields.get("is")
+    if isinstance(value, list | tuple):
+        return {f"{entry.text('what')}={each}" for each in value}
+    is_number = isinstance(value, int | Decimal) and not isinstance(value, bool)
+    shown = plain(Decimal(str(value))) if is_number else str(value)
+    return {f"{entry.text('what')}={shown}"}
+
+
+def _bearing(session: Session, but: Collection[str]) -> tuple[Entry, ...]:
+    """Return what other laptops wrote that bears on fitting, sorted."""
+    lines = [e for e in session.heads.live if _bears_on_fitting(e) and e.by.laptop not in but]
+    return tuple(sorted(lines, key=entry_order))
 
 
 def _screened_by(session: Session) -> frozenset[str]:

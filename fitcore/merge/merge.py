@@ -5,7 +5,7 @@ Nothing is read or written here. The plan depends on what was found, not on the 
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -126,6 +126,7 @@ class MergePlan:
             set_aside=self.set_aside,
             gaps=self.gaps,
             clones=self.clones,
+            new_lines=sum((merged.new_lines for merged in self.merged.values()), Counter()),
         )
 
     @property

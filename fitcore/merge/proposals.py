@@ -62,6 +62,58 @@ class Proposal:
         return (self.about, self.name, self.id)
 
 
+@dataclass(frozen=True)
+class ChangedFile:
+    """Several lines of one file that nothing sealed vouches for: asked about as one item.
+
+    Mostly its sealed original has not come yet, and then nearly every line is as it was.
+    """
+
+    id: str
+    """From what the file is about alone."""
+    about: Key
+    proposals: tuple[Proposal, ...]
+    """Two or more, sorted."""
+
+    @property
+    def paths(self) -> tuple[str, ...]:
+        """Files that show them, sorted."""
+        return tuple(sorted({path for proposal in self.proposals for path in proposal.paths}))
+
+    @property
+    def laptops(self) -> tuple[str, ...]:
+        """Laptops whose lines they are, sorted: whose newest folder is to be fetched."""
+        return tuple(sorted({proposal.name.laptop for proposal in self.proposals}))
+
+    @property
+    def is_one_text(self) -> bool:
+        """Whether no two of the lines have one name: only then all can be taken."""
+        return len({proposal.name for proposal in self.proposals}) == len(self.proposals)
+
+
+def by_file(proposals: Iterable[Proposal]) -> tuple[Proposal | ChangedFile, ...]:
+    """Put lines that nothing sealed vouches for together by file; others stay as they are.
+
+    Args:
+        proposals: in their order, which is kept; a file stands where its first line stood.
+    """
+    every = tuple(proposals)
+    added: dict[Key, list[Proposal]] = {}
+    for proposal in every:
+        if proposal.change is Change.ADDED:
+            added.setdefault(proposal.about, []).append(proposal)
+    found: dict[str, Proposal | ChangedFile] = {}
+    for proposal in every:
+        lines = added.get(proposal.about, [])
+        if proposal.change is Change.ADDED and len(lines) > 1:
+            about = proposal.about
+            file_id = content_id("lines", about.place)
+            found.setdefault(file_id, ChangedFile(file_id, about, tuple(lines)))
+        else:
+            found[proposal.id] = proposal
+    return tuple(found.values())
+
+
 def find_proposals(
     key: Key,
     sealed: frozenset[Entry],
@@ -157,6 +209,7 @@ def draft_ruling(
             "who": who,
             "why": why,
             "about": proposal.about.name,
+            "entry": str(proposal.name),
         },
     )
     if answer == REFUSED or (answer == TAKEN and proposal.change is Change.ADDED):

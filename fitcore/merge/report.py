@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from fitcore.merge.gaps import Clone, Gap
 
 
@@ -44,6 +46,8 @@ class MergeReport:
     set_aside: tuple[SetAside, ...]
     gaps: tuple[Gap, ...]
     clones: tuple[Clone, ...]
+    new_lines: Mapping[str, int] = field(default_factory=dict)
+    """Lines the archive did not have, by the array they stand in."""
 
     @property
     def needs_person(self) -> bool:
@@ -63,4 +67,5 @@ class MergeReport:
             "set_aside": [file.as_json() for file in self.set_aside],
             "gaps": [gap.as_json() for gap in self.gaps],
             "clones": [clone.as_json() for clone in self.clones],
+            "new_lines": dict(sorted(self.new_lines.items())),
         }

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from command.conftest import Anklefirst, World
 from screening_cases import book
-from screens import Visit, at_start, build_app, saved_sessions, to_measure, until
+from screens import Visit, at_start, build_app, opened, saved_sessions, to_measure, until
 
+from fitcore.disk.archive import merge_into
 from fitcore.disk.archive_check import check_archive
 from fitcore.disk.data_folder import DataFolder
 from fitcore.problems import FileFault, Problem
@@ -25,6 +26,7 @@ from fitcore.record.ledger import read_ledger
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable, Sequence
 
+    from fitcore.disk.archive_parts import Merging
     from fitcore.record.entries import Entry
     from fitcore.record.session import Session
 
@@ -119,15 +121,14 @@ def differ(one: Anklefirst, other: Anklefirst, client: str) -> str:
 # --- the demo day --------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 36)])
 async def test_the_demo_day_is_asked_answered_carried_back_and_not_asked_again(
-    size: tuple[int, int], data: Path, sticks: list[Path], tmp_path: Path
+    data: Path, sticks: list[Path], tmp_path: Path
 ) -> None:
     stick = tmp_path / "back"
     stick.mkdir()
     brought = lines_of(*sticks)
     before = {path: path.read_bytes() for path in (tmp_path / "sticks").rglob("*.toml")}
-    async with desk_on(data, sticks, size) as visit:
+    async with desk_on(data, sticks) as visit:
         await merge_all(visit)
         await visit.until("Sessions: 16 new, 0 changed, 0 unchanged.", "Questions open: 1")
         await visit.until("No laptop's entries are missing", "only you can see to: 3")
@@ -153,12 +154,7 @@ async def test_the_demo_day_is_asked_answered_carried_back_and_not_asked_again(
         await visit.until("1 of 1 open", "petrel-qbgt: the clock was wrong")
         (link,) = ledger_lines(data, "links")
         assert (link.names("codes"), link.text("who")) == (("dunlin-006-M", "tern-006-0"), "C-02")
-        await visit.keys("<enter>2026-03-18 15:10:16<enter>")
-        await visit.until("Nothing is open any more.")
-        await visit.keys("<enter>")
-        await visit.until_screen("merge_end")
-        await visit.until("Decided today at this laptop: 3. Nothing is open.")
-        await visit.until("C-02: tern-006-0: Posture: sitting (phoned N-14)")
+        await note_the_clock(visit, data)
         await visit.keys(f"{stick}<enter>")
         await visit.until("[x]")
         await visit.keys("<enter>")
@@ -167,15 +163,42 @@ async def test_the_demo_day_is_asked_answered_carried_back_and_not_asked_again(
 
     assert brought - lines_of(data) == set()
     for laptop in sticks:
-        async with desk_on(laptop, [stick], size) as visit:
+        async with desk_on(laptop, [stick], (120, 36)) as visit:
             await to_the_end(visit)
         assert lines_of(laptop) == lines_of(data)
-    async with desk_on(data, [*sticks, stick], size) as visit:
+    async with desk_on(data, [*sticks, stick], (120, 36)) as visit:
         await merge_all(visit)
         await visit.until("Sessions: 0 new, 0 changed, 16 unchanged.", "Questions open: 0")
         await visit.until("Nothing is open. Enter: carry back.")
     check = check_archive(data, build_app(data).surroundings)
     assert (check.problems, check.report.conflicts_open) == ((), 0)
+
+
+async def note_the_clock(visit: Visit, data: Path) -> None:
+    """Say what time it was, take that back at the end page, and say it again."""
+    await visit.until("It is kept beside the times.", "results show the recorded one")
+    await visit.keys("<enter>2026-02-18<enter>")
+    await visit.until("! '2026-02-18' is a day without an hour.")
+    await visit.keys("<end>" + "<backspace>" * 10 + "2031-03-18 15:10<enter>")
+    await visit.until("! 2031-03-18 is later than today by this laptop's clock.")
+    await visit.keys("<end>" + "<backspace>" * 16 + "2026-02-18 15:10:16<enter>")
+    await visit.until("It was 2026-02-18 15:10:16. How is that known?")
+    await visit.keys("rang N-08<enter>")
+    await visit.until("Nothing is open any more.")
+    (note,) = ledger_lines(data, "clock_notes")
+    assert note.text("why").startswith("rang N-08: at ")
+    await visit.keys("<enter>")
+    await visit.until_screen("merge_end")
+    await visit.until("Decided today at this laptop: 3. Nothing is open.")
+    await visit.until("C-02: tern-006-0: Posture: sitting (phoned N-14)")
+    await visit.keys("<f4>")
+    await visit.until("Still open: 1 (F7).", "Taken back; both lines are kept")
+    await visit.keys("<f7>")
+    await visit.until_screen("merge_questions")
+    await visit.keys("<enter>2026-02-18 15:10:16<enter>rang N-08<enter>")
+    await visit.until("Nothing is open any more.")
+    await visit.keys("<enter>")
+    await visit.until_screen("merge_end")
 
 
 async def to_the_end(visit: Visit) -> None:
@@ -240,24 +263,44 @@ async def test_closing_in_the_middle_loses_nothing_and_asks_only_the_rest(
         await visit.until("2 of 2 open", "1 put off")
         await visit.keys("<f2>")
         await visit.until("All that is left is put off.")
+        await visit.keys("<escape>")
+        await at_start(visit)
+        await visit.until("Questions open: 2. F7.")
 
 
-async def test_nobody_answers_without_being_named(
-    tern: Anklefirst, dunlin: Anklefirst, data: Path
+async def test_an_answer_is_by_somebody_a_wrong_one_is_refused_an_unsaved_one_asked_again(
+    tern: Anklefirst, dunlin: Anklefirst, data: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     differ(tern, dunlin, "SK-01")
+    differ(tern, dunlin, "SK-02")
     DataFolder(data, build_app(data).surroundings, label="curlew").close()
+
+    def fail(*_: object) -> None:
+        raise FileFault(Problem(code="no_room", text="The disk is full.", mend="Make room."))
+
     async with desk_on(data, [tern.data, dunlin.data]) as visit:
         await to_questions(visit)
-        await visit.until("answers by ?")
+        await visit.until("answers by ?", "SK-01: Posture")
         await visit.keys("1<enter>")
         await visit.until("Who answers? (staff code, never a name)")
         await visit.keys("C-09<enter>")
         await visit.until("Why?")
-        await visit.keys("asked<enter>")
-        await visit.until("Nothing is open any more.")
-        (decision,) = [e for s in saved_sessions(data) for e in s.entries if e.array == "decisions"]
+        with monkeypatch.context() as patched:
+            patched.setattr("tui.merge_work.store_answer", fail)
+            await visit.keys("asked<enter>")
+            await visit.until("! The disk is full. Make room.", "asked")
+        assert session_of(data, "SK-01").value("posture") is None
+        await visit.keys("<enter>")
+        await visit.until("1 of 1 open", "SK-02: Posture")
+        (decision,) = [e for e in session_of(data, "SK-01").entries if e.array == "decisions"]
         assert decision.text("who") == "C-09"
+        await visit.keys("<f9>flying<enter>")
+        await visit.until("Which value is right?", "'flying' is not an answer.")
+        await visit.keys("<backspace>" * 6 + "standing<enter>")
+        await visit.until("Why?")
+        await visit.keys("phoned both<enter>")
+        await visit.until("Nothing is open any more.")
+        assert session_of(data, "SK-02").value("posture") == "standing"
 
 
 async def test_codes_are_linked_let_go_by_undo_and_kept_apart(
@@ -284,21 +327,6 @@ async def test_codes_are_linked_let_go_by_undo_and_kept_apart(
         await visit.until("Codes that may be one person: 0.")
 
 
-async def test_a_value_nobody_brought_is_typed_and_a_wrong_one_refused(
-    tern: Anklefirst, dunlin: Anklefirst, data: Path
-) -> None:
-    differ(tern, dunlin, "SK-01")
-    async with desk_on(data, [tern.data, dunlin.data]) as visit:
-        await to_questions(visit)
-        await visit.keys("<f9>flying<enter>")
-        await visit.until("Which value is right?", "'flying' is not an answer.")
-        await visit.keys("<backspace>" * 6 + "standing<enter>")
-        await visit.until("Why?")
-        await visit.keys("phoned both<enter>")
-        await visit.until("Nothing is open any more.")
-        assert session_of(data, "SK-01").value("posture") == "standing"
-
-
 async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_told(
     tern: Anklefirst, dunlin: Anklefirst, data: Path
 ) -> None:
@@ -317,6 +345,19 @@ async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_
         await visit.keys("<enter>")
         await visit.until_screen("merge_questions")
         await visit.until("1 of 2 open", "STOP for SK-07: a size was given", "do not fit")
+        assert "Size given: SK-07, " in visit.text
+        written = {s.id: {e.by.laptop for e in s.entries} for s in saved_sessions(data)}
+        (found_by,), (given_by,) = written[stop], written[given]
+        (told,) = [row for row in visit.rows if "Stop found: SK-07, " in row]
+        assert f" on {found_by} by " in told
+        assert given_by not in told
+        await visit.keys("<f2><f6>")
+        await visit.until_screen("merge_end")
+        await visit.until("! Not passed on yet (F7): STOP for SK-07: a size was given")
+        await visit.keys("<f7>")
+        await visit.until_screen("merge_questions")
+        await visit.keys("<up>")
+        await visit.until("STOP for SK-07: a size was given (put off)")
         await visit.keys("<enter>")
         await visit.until("Who was told, and how?")
         await visit.keys("P-04, by telephone<enter>")
@@ -326,6 +367,12 @@ async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_
         assert (told.text("is"), told.text("who")) == ("P-04, by telephone", "C-02")
         await visit.keys("<f4>")
         await visit.until("1 of 2 open", "STOP for SK-07")
+        await visit.keys("<escape>")
+        await at_start(visit)
+        await visit.until("! STOP where a size was given: 1. Questions open: 2. F7.")
+    async with opened(data) as visit:  # before anybody was at the desk, at the next start
+        await at_start(visit)
+        await visit.until("! STOP where a size was given: 1. Questions open: 1. F7.")
 
 
 # --- what somebody changed in an editor, what nobody can read ------------------------------------
@@ -381,6 +428,33 @@ async def test_a_line_taken_over_is_filed_at_once_and_struck_out_by_undo(
         assert [e.text("typed") for e in kept.entries if e.array == "readings"] == ["36.1"]
 
 
+async def test_many_lines_whose_sealed_file_has_not_come_are_asked_about_once(
+    tern: Anklefirst, data: Path, tmp_path: Path
+) -> None:
+    session = tern.new("SK-09")
+    tern.record(session, *CALF, "36.1")
+    stick = tmp_path / "stick"
+    shutil.copytree(tern.data, stick)
+    path = next(stick.glob(f"sessions/*/{session}.toml"))
+    path.write_bytes(path.read_bytes().replace(b"blake2b", b"#blake2b"))
+    async with desk_on(data, [stick]) as visit:
+        await to_questions(visit)
+        await visit.until("1 of 1 open", "lines of", "came without their sealed original")
+        await visit.until("fetch that laptop's newest folder first", "for SK-09.")
+        await visit.keys("<enter>")
+        await visit.until("Mark a value first")
+        await visit.keys("1<enter>")
+        await visit.until("All that is left is put off.")
+        await visit.keys("3<enter>")
+        await visit.until("take all?", "Client: SK-09", "left C girth: 36.1 cm")
+        await visit.keys("<enter>that laptop is lost<enter>")
+        await visit.until("alike. F4 takes it back.")
+        assert len(session_of(data, "SK-09").heads.heads_of("readings")) == 1
+        await visit.keys("<f6>")
+        await visit.until_screen("merge_end")
+        await visit.until("SK-09: line laptop-", "changed outside: taken")
+
+
 async def test_a_file_set_aside_is_shown_with_its_reason_and_what_to_do(
     tern: Anklefirst, data: Path, tmp_path: Path
 ) -> None:
@@ -397,10 +471,22 @@ async def test_a_file_set_aside_is_shown_with_its_reason_and_what_to_do(
         await visit.until_screen("merge_questions")
         await visit.until(f"Set aside: {session}.toml", "To do: ", "A copy is kept: set-aside/")
         await visit.keys("<enter>")
-        await visit.until("Nothing is open any more.")
+        missing = "Nothing to answer; still missing: entries laptop-"
+        await visit.until(missing, "what the file set aside held.")
+        await visit.keys("<enter>")
+        await visit.until_screen("merge_end")
+        await visit.until(missing, "what the file set aside held.")
+        await visit.keys("<escape>")
+        await at_start(visit)
+        await visit.keys("<f7>")
+        await visit.until_screen("merge_sticks")
+        await visit.keys("<f6>")  # without merging: what is missing is told all the same
+        await visit.until_screen("merge_summary")
+        await visit.until("Files set aside: 1, seen: 1.", "are missing. Merge", missing)
     async with desk_on(data, [tern.data]) as visit:
         await merge_all(visit)
         await visit.until("1 new", "No laptop's entries are missing", "Files set aside: 0.")
+        await visit.until("Nothing is open. Enter: carry back.")
 
 
 # --- sticks, progress, two at once ---------------------------------------------------------------
@@ -417,14 +503,54 @@ async def test_only_marked_folders_that_are_none_of_our_own_are_merged(
         await visit.keys("<enter>")
         await visit.until("! Mark a stick with Space first, or type a folder.")
         await visit.keys(f"{tmp_path}/nowhere<enter>")
-        await visit.until("is no folder here.")
-        await visit.keys("<home>" + "<delete>" * 200 + f"{data}<enter>")
-        await visit.until("This is the open data folder itself; it is no stick.")
-        await visit.keys("<home>" + "<delete>" * 200 + f"{dunlin.data}<enter>")
+        await visit.until("! No folder here:")
+        await visit.keys(f"{data}<enter>")  # the refused text does not stand before it
+        await visit.until("This is the open data folder itself; it is no stick:")
+        await visit.keys(f"{dunlin.data}<enter>")
         await visit.until("[x]", "[ ]")
         await visit.keys("<enter>")
         await visit.until_screen("merge_summary")
     assert {s.text("client") for s in saved_sessions(data)} == {"SK-02"}
+
+
+async def test_a_stick_that_was_pulled_is_gone_and_neither_empty_nor_made_anew(
+    tern: Anklefirst, data: Path, tmp_path: Path
+) -> None:
+    tern.new("SK-01")
+    pulled, back = tmp_path / "p2", tmp_path / "back"
+    pulled.mkdir()
+    back.mkdir()
+    async with desk_on(data) as visit:
+        await visit.keys(f"{pulled}<enter>")
+        await visit.until("[x]")
+        pulled.rmdir()
+        await visit.keys("<f5>")
+        await visit.until("p2 is gone.")
+        assert "[x]" not in visit.text
+        pulled.mkdir()
+        await visit.keys(f"{pulled}<enter>")
+        await visit.until("[x]")
+        pulled.rmdir()
+        await visit.keys("<enter>")
+        await visit.until("p2 is gone, not merged. Plug it in and press F5")
+        assert "[x]" not in visit.text
+        pulled.mkdir()
+        await visit.keys(f"{pulled}<enter>{tern.data}<enter>")
+        await visit.until("p2 (nothing of ours yet)", "(a data folder)")
+        pulled.rmdir()
+        await visit.keys("<enter>")
+        await visit.until_screen("merge_summary")
+        await visit.until("Sessions: 1 new", "p2 is gone, not merged.")
+        assert "nothing of ours is on it" not in visit.text
+        await visit.keys("<f6>")
+        await visit.until_screen("merge_end")
+        pulled.mkdir()
+        await visit.keys(f"{pulled}<enter>{back}<enter>")
+        pulled.rmdir()
+        await visit.keys("<down><space><enter>" if "> [ ] " in visit.text else "<enter>")
+        await visit.until("p2 is gone; nothing was written.", "This stick may be pulled.")
+        assert not pulled.exists(), "what is written to no stick fills the hard disk"
+        assert (back / "to-laptops" / "manifest.toml").exists()
 
 
 async def test_the_window_lives_while_merging_and_a_stopped_merge_is_finished_by_the_next(
@@ -440,6 +566,9 @@ async def test_the_window_lives_while_merging_and_a_stopped_merge_is_finished_by
         assert go_on.wait(30)
         progress(2, 4)
         return None
+
+    def full(*_: object) -> None:
+        raise FileFault(Problem(code="no_room", text="The disk is full.", mend="Make room."))
 
     async with desk_on(data, [tern.data]) as visit:
         with monkeypatch.context() as patched:
@@ -459,6 +588,10 @@ async def test_the_window_lives_while_merging_and_a_stopped_merge_is_finished_by
             await visit.until("Stopping at the next step")
             go_on.set()
             await visit.until("! Stopped.", "Do it again to finish it; nothing is lost.")
+        with monkeypatch.context() as patched:
+            patched.setattr("tui.merge_work.merge_into", full)
+            await visit.keys("<enter>")
+            await visit.until("! The disk is full. Make room.")
         await visit.keys("<enter>")
         await visit.until_screen("merge_summary")
         await visit.until("Sessions: 1 new")
@@ -471,13 +604,14 @@ async def test_closing_the_program_while_it_merges_waits_for_a_safe_place(
     ended: list[str] = []
     released = threading.Event()
 
-    def slow(*given: Any) -> Any:
+    def slow(*given: Any) -> Merging:
         progress: Callable[[int, int], None] = given[3]
         assert released.wait(30)
         try:
             progress(1, 2)
         finally:
             ended.append("yes")
+        return merge_into(*given)
 
     monkeypatch.setattr("tui.merge_work.merge_into", slow)
     async with desk_on(data, [tern.data]) as visit:
@@ -487,43 +621,6 @@ async def test_closing_the_program_while_it_merges_waits_for_a_safe_place(
         await until(None, lambda: visit.app._exit)
         assert ended == ["yes"]
     assert visit.app.return_code == 3
-
-
-async def test_what_cannot_be_written_is_told_with_its_mend(
-    tern: Anklefirst, data: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    tern.new("SK-01")
-
-    def fail(*_: object) -> None:
-        raise FileFault(Problem(code="no_room", text="The disk is full.", mend="Make room."))
-
-    async with desk_on(data, [tern.data]) as visit:
-        with monkeypatch.context() as patched:
-            patched.setattr("tui.merge_work.merge_into", fail)
-            await visit.keys("<space><enter>")
-            await visit.until("! The disk is full. Make room.")
-        await visit.keys("<enter>")
-        await visit.until_screen("merge_summary")
-
-
-async def test_an_answer_that_cannot_be_saved_is_asked_again_with_the_same_words(
-    tern: Anklefirst, dunlin: Anklefirst, data: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    differ(tern, dunlin, "SK-01")
-
-    def fail(*_: object) -> None:
-        raise FileFault(Problem(code="no_room", text="The disk is full.", mend="Make room."))
-
-    async with desk_on(data, [tern.data, dunlin.data]) as visit:
-        await to_questions(visit)
-        with monkeypatch.context() as patched:
-            patched.setattr("tui.merge_work.store_answer", fail)
-            await visit.keys("1<enter>asked<enter>")
-            await visit.until("! The disk is full. Make room.", "asked")
-        assert session_of(data, "SK-01").value("posture") is None
-        await visit.keys("<enter>")
-        await visit.until("Nothing is open any more.")
-        assert session_of(data, "SK-01").value("posture") is not None
 
 
 async def test_a_paused_session_is_merged_and_goes_on_where_it_was(
@@ -570,7 +667,8 @@ async def test_a_sentence_longer_than_the_window_says_where_the_rest_is(
         path.unlink()
     async with desk_on(data, [stick]) as visit:
         await merge_all(visit)
-        await visit.until("more lines.", "Nothing is open. Enter: carry back.")
+        await visit.until("more lines.", "Nothing to answer; still missing: entries laptop-")
+        await visit.until("and 12 more. Enter: carry back.")
         await visit.keys("<f5>")
         await visit.until_screen("text")
         await visit.until("are missing. Merge that laptop's newest folder.")

@@ -20,13 +20,18 @@ from fitcore.merge.clients import Clients
 from fitcore.merge.clock_notes import clock_notes, shown_at
 from fitcore.merge.conflicts import find_conflicts
 from fitcore.merge.found import FileKind, Key
+from fitcore.merge.gaps import Gap
+from fitcore.merge.late_stops import late_stops
 from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.merge.proposals import Change, Proposal
+from fitcore.merge.report import MergeReport
+from fitcore.moment.wrong_clocks import parse_right_time
 from fitcore.problems import ReadingError, UnitError
 from fitcore.record.edits import draft_withdrawal
 from fitcore.record.readings import Readings
 from fitcore.record.session import Session
 from fitcore.safety.clearance import judge_clearance
+from fitcore.safety.stop_signs import StopSigns
 from tui.answers import Told
 from tui.merge_desk import NOTHING, MergeDesk
 from tui.merge_facts import (
@@ -37,7 +42,7 @@ from tui.merge_facts import (
     with_session,
 )
 from tui.merge_items import desk_items
-from tui.merge_words import decided_lines, summary_lines
+from tui.merge_words import decided_lines, left_words, missing_words, summary_lines
 from tui.side_by_side import Block, side_by_side
 from tui.stick_list import StickList
 
@@ -202,6 +207,44 @@ def test_a_stop_that_another_laptop_wrote_into_the_finished_session_itself_count
     changed = given.with_entries(answer(f"{DUNLIN}:5", "screen.limb_at_risk", "yes", asked))
     (late,) = facts_of(changed).stops
     assert late.stop.id == late.given.id == SESSION
+
+
+def test_a_stop_names_who_found_it_and_the_size_who_finished_not_who_opened_the_sessions() -> None:
+    later = datetime(2026, 3, 5, 16, 40, tzinfo=UTC)
+    opened = sitting(TERN, "SK-07", name=OTHER, finished=False, first=200)
+    (asked,) = opened.answer("screen.limb_at_risk").names
+    stop = opened.with_entries(
+        answer(f"{DUNLIN}:5", "measurer", "N-21"),
+        entry_of(
+            "answers", f"{DUNLIN}:7", at=later, what="screen.limb_at_risk", is_="yes",
+            instead_of=[asked],
+        ),
+    )  # fmt: skip
+    facts = facts_of(sitting(TERN, "SK-07"), stop)
+    (late,) = facts.stops
+    assert [str(entry.by) for entry in late.rests_on] == [f"{DUNLIN}:7"]
+    assert late.found_by == (DUNLIN,)
+    (item,) = (item for item in desk_items(facts) if item.kind == "stop")
+    assert f"Stop found: SK-07, 2026-03-05 16:40 on {DUNLIN} by N-21" in item.lines
+    assert f"Size given: SK-07, 2026-03-04 09:12 on {TERN} by N-17" in item.lines
+
+
+def test_a_first_look_that_sees_no_sign_spares_the_judging() -> None:
+    judged: list[str] = []
+
+    def counting(session: Session) -> SessionClearance:
+        judged.append(session.id)
+        return judge(session)
+
+    healthy = sitting(DUNLIN, "SK-07", name=OTHER, first=200)
+    signs = StopSigns(RULES.screening)
+    clients = Clients(LedgerLines())
+    assert late_stops([sitting(TERN, "SK-07"), healthy], clients, counting, signs.may_stop) == ()
+    assert judged == []
+    found = late_stops(
+        [sitting(TERN, "SK-07"), stopped(DUNLIN, "SK-07")], clients, counting, signs.may_stop
+    )
+    assert len(found) == 1
 
 
 def test_a_safety_question_of_somebody_with_a_size_comes_before_the_others() -> None:
@@ -509,10 +552,14 @@ def test_a_clock_said_to_be_wrong_is_noted_by_the_time_it_really_was() -> None:
     desk = desk_of(facts)
     assert desk.item is not None
     assert "the clock showed 1970-01-01 01:20" in desk.item.lines[2]
+    now = datetime(2026, 3, 18, 17, 0, tzinfo=UTC)
     with pytest.raises(UnitError):
-        desk.answers("yesterday", AT)
-    (given,) = desk.answers("2026-03-18 15:10:16+00:00", AT)
+        desk.answers("asked", now, time="yesterday")
+    with pytest.raises(ReadingError):
+        desk.answers(" ", now, time="2026-03-18 15:10")  # like every answer it needs a reason
+    (given,) = desk.answers("asked", now, time="2026-03-18 15:10:16+00:00")
     note = written(given.ruling, 1)
+    assert note.text("why").startswith("asked: at ")
     assert (note.fields["from"], note.fields["to"]) == (7, 9)
     noted = with_ledger_lines(facts, [note])
     assert noted.clocks == ()
@@ -521,7 +568,95 @@ def test_a_clock_said_to_be_wrong_is_noted_by_the_time_it_really_was() -> None:
     assert shown_at(entry, notes) == (datetime(2026, 3, 18, 15, 15, 16, tzinfo=UTC), False)
 
 
+@pytest.mark.parametrize("typed", ["2026-03-18", "20260318", "2026-W12-3"])
+def test_a_right_time_without_an_hour_is_asked_again(typed: str) -> None:
+    with pytest.raises(UnitError, match="a day without an hour"):
+        parse_right_time(typed, datetime(2026, 3, 18, 17, 0, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("typed", ["2026-03-19 00:10", "2031-03-18 15:10", "9999-12-31 23:59"])
+def test_a_right_time_of_a_day_to_come_is_refused(typed: str) -> None:
+    with pytest.raises(UnitError, match="is later than today"):
+        parse_right_time(typed, datetime(2026, 3, 18, 17, 0, tzinfo=UTC))
+
+
+def test_a_right_time_of_today_is_taken_whatever_this_laptops_hour() -> None:
+    now = datetime(2026, 3, 18, 17, 0, tzinfo=UTC)
+    right = datetime(2026, 3, 18, 23, 0, tzinfo=UTC)
+    assert parse_right_time("2026-03-18 23:00", now) == right
+
+
+def added(number: int, what: str, value: str, *, name: str = OTHER) -> Proposal:
+    line = answer(f"{DUNLIN}:{number}", what, value)
+    key = Key(FileKind.SESSION, name)
+    return Proposal(f"p{number}", key, Change.ADDED, line.by, (), line, ("stick/b.toml",))
+
+
+def test_lines_of_one_file_whose_sealed_original_is_not_here_are_one_item() -> None:
+    lines = [added(1, "client", "SK-09"), added(2, "posture", "lying")]
+    alone = added(7, "posture", "sitting", name=SESSION)
+    desk = desk_of(facts_of(disputed(), proposals=[*lines, alone]))
+    kinds = [item.kind for item in desk.items]
+    assert sorted(kinds) == ["changed", "lines", "question"]
+    together = next(item for item in desk.items if item.kind == "lines")
+    assert together.title == (
+        f"2 lines of {OTHER}.toml came without their sealed original: "
+        "fetch that laptop's newest folder first"
+    )
+    assert any("for SK-09." in line for line in together.lines)
+    assert [choice.key for choice in together.choices] == ["later", "refused", "taken"]
+    assert together.choices[2].lines == (
+        f"{DUNLIN}:1: Client: SK-09",
+        f"{DUNLIN}:2: Posture: lying",
+    )
+    desk.go_to(together.id)
+    assert desk.marked == NOTHING
+    assert desk.mark(1)
+    answers = desk.answers("that laptop is lost", AT)
+    assert [given.id for given in answers] == ["p1", "p2"]
+    left = with_ledger_lines(
+        desk.facts, [written(given.ruling, n) for n, given in enumerate(answers, 1)]
+    )
+    assert [proposal.id for proposal in left.questions.proposals] == ["p7"]
+
+
 # --- words ---------------------------------------------------------------------------------------
+
+
+def test_a_ruling_of_a_changed_line_is_told_with_client_and_line() -> None:
+    desk = desk_of(facts_of(disputed(), proposals=[added(7, "posture", "sitting", name=SESSION)]))
+    desk.go_to("p7")
+    assert desk.mark(1)
+    (given,) = desk.answers("nobody knows", AT)
+    facts = with_ledger_lines(desk.facts, [written(given.ruling, 1)])
+    (told,) = decided_lines(facts, DESK, AT.date())
+    assert told == (f"09:12 C-02: SK-07: line {DUNLIN}:7 changed outside: refused (nobody knows)")
+
+
+def test_what_is_missing_is_told_until_it_has_come_though_nothing_asks_for_an_answer() -> None:
+    file = SetAsideFile("ab" * 16, "It breaks off.", "Ask again.", ("a.toml",), is_copied=True)
+    gaps = tuple(Gap(TERN, first, first + 1) for first in (4, 14, 24, 34))
+    report = MergeReport(0, 0, 1, 0, 0, 0, (), gaps, ())
+    facts = replace(facts_of(files=[file]), report=report)
+    missing = (
+        f"entries {TERN} 4-5, {TERN} 14-15, {TERN} 24-25, and 1 more; what the file set aside held"
+    )
+    assert missing_words(facts) == missing
+    assert left_words(facts, 0) == f"Nothing to answer; still missing: {missing}."
+    assert left_words(facts, 2) == f"Still open: 2 (F7). Still missing: {missing}."
+    desk = MergeDesk(who="C-02")
+    desk.show(facts)
+    desk.see()
+    assert desk.items == ()
+    later = MergeDesk(who="C-02", seen=desk.seen)
+    later.show(facts)
+    assert later.items == (), "what was seen is not shown again"
+    lines = summary_lines(None, facts, later.seen)
+    assert "Files set aside: 1, seen: 1." in lines
+    assert sum("are missing. Merge that laptop's newest folder." in line for line in lines) == 4
+    assert left_words(replace(facts, report=replace(report, gaps=()), files=()), 0) == (
+        "Nothing is open."
+    )
 
 
 def test_what_was_decided_is_read_from_the_lines_taken_back_ones_too() -> None:
@@ -591,9 +726,13 @@ def test_a_pulled_stick_is_not_offered_or_marked_any_more_and_a_typed_folder_sta
         "[x] /media/b  (nothing of ours yet)",
         "[x] /home/c  (a data folder)",
     ]
-    sticks.offer({two: []})
+    sticks.offer({two: []}, {typed: []})
     assert sticks.folders == [two, typed]
     assert sticks.marked == [two, typed]
+    assert sticks.rows()[1] == "[x] /home/c  (nothing of ours yet)", "looked at anew"
     sticks.toggle(0)
     sticks.toggle(7)
     assert sticks.marked == [typed]
+    sticks.offer({two: []}, {})
+    assert sticks.folders == [two], "a typed folder that is gone is not offered"
+    assert sticks.marked == []

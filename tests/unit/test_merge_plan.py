@@ -76,6 +76,7 @@ def test_the_report_counts_sessions_and_an_empty_stick_changes_nothing() -> None
         "set_aside": [],
         "gaps": [],
         "clones": [],
+        "new_lines": {"remarks": 2},
     }
     assert [merged.key.name for merged in plan.to_write] == [SESSION, new.name]
     assert not plan.report.needs_person

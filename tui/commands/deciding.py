@@ -16,6 +16,9 @@ from fitcore.disk.screening_files import load_screening
 from fitcore.merge.choices import draft_choice, draft_other_value
 from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.conflicts import Conflict
+from fitcore.merge.late_stops import draft_passed_on
+from fitcore.merge.ledger_lines import TAKEN
+from fitcore.merge.proposals import ChangedFile, by_file
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import reason_text
 from fitcore.words import say
@@ -30,10 +33,22 @@ from tui.answers import (
 )
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.finding import require_paths
+from tui.commands.linking import link_lines
+from tui.commands.looking_through import (
+    find_late_stops,
+    find_suggestions,
+    stop_json,
+    stop_lines,
+    stop_words,
+    suggestion_lines,
+    suggestions_json,
+)
 from tui.commands.question_words import (
     choice_of,
     conflict_json,
     conflict_lines,
+    file_json,
+    file_lines,
     proposal_json,
     proposal_lines,
     question_words,
@@ -41,6 +56,7 @@ from tui.commands.question_words import (
 
 if TYPE_CHECKING:
     from argparse import Namespace
+    from collections.abc import Iterable
     from datetime import datetime
     from pathlib import Path
 
@@ -50,6 +66,8 @@ if TYPE_CHECKING:
     from fitcore.merge.proposals import Proposal
     from fitcore.record.entries import Draft, Value
 
+TOLD = "told"
+"""The answer to a stop after a size was given: somebody was told, and `--why` says whom and how."""
 _SHORTEST_ID = 4
 
 
@@ -58,23 +76,46 @@ def conflicts(arguments: Namespace, data: Path, surroundings: Surroundings) -> O
     archive: Path = arguments.archive or data
     require_paths([archive])
     questions = open_questions(archive, surroundings)
+    late = find_late_stops(archive, surroundings)
+    facts = find_suggestions(archive, questions)
     lines: list[str] = []
+    for stop in late.found:
+        lines += [*stop_lines(stop, late.notes), ""]
+    if late.not_looked:
+        lines += [late.not_looked, ""]
     for conflict in questions.conflicts:
         lines += [*conflict_lines(conflict, questions), ""]
-    for proposal in questions.proposals:
-        lines += [*proposal_lines(proposal), ""]
+    changed = by_file(questions.proposals)
+    for item in changed:
+        told = (
+            file_lines(item, questions) if isinstance(item, ChangedFile) else proposal_lines(item)
+        )
+        lines += [*told, ""]
     if questions.conflicts:
         lines.append(say("Answer with: anklefirst decide ID VALUE --who CODE --why W --data DIR"))
     if questions.proposals:
         lines.append(say("Changed lines: VALUE is taken, corrected or refused."))
-    is_open = bool(questions.conflicts or questions.proposals)
+    is_open = bool(questions.conflicts or questions.proposals or late.needs_person)
+    suggested = suggestion_lines(facts)
+    if arguments.links:
+        lines += link_lines(questions.clients)
     return Outcome(
         ExitCode.NEEDS_PERSON if is_open else ExitCode.FINE,
         {
             "conflicts": [conflict_json(found, questions) for found in questions.conflicts],
             "proposals": [proposal_json(found) for found in questions.proposals],
+            "late_stops": [stop_json(found) for found in late.found],
+            "changed_files": [
+                file_json(found) for found in changed if isinstance(found, ChangedFile)
+            ],
+            "suggestions": suggestions_json(facts),
+            "links": [list(group) for group in questions.clients.groups],
         },
-        lines if is_open else [say("Nothing is open.")],
+        [
+            *lines,
+            *([] if is_open else [say("Nothing is open.")]),
+            *([say("Suggestions, not counted as open:"), *suggested] if suggested else []),
+        ],
     )
 
 
@@ -84,11 +125,14 @@ def decide(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
     reason_text(arguments.why)
     with DataFolder(data, surroundings) as folder:
         questions = open_questions(data, surroundings)
-        found = [_find(questions, typed) for typed in dict.fromkeys(arguments.ids)]
-        if arguments.all_like:
-            found = alike(questions, found)
-        desk = _Desk(questions, data, arguments.value, arguments.who, arguments.why)
-        answers = [desk.answer(question, surroundings.now()) for question in found]
+        if clean(arguments.value).text.casefold() == TOLD:
+            answers = _passed_on(arguments, data, surroundings)
+        else:
+            found = _find_all(questions, arguments.ids, arguments.value)
+            if arguments.all_like:
+                found = alike(questions, found)
+            desk = _Desk(questions, data, arguments.value, arguments.who, arguments.why)
+            answers = [desk.answer(question, surroundings.now()) for question in found]
         about = [answer.words for answer in answers]
         if arguments.all_like and not arguments.yes:
             return Outcome(
@@ -185,6 +229,57 @@ def _folded(conflict: Conflict, candidate: Candidate, without: str = "") -> str:
     return choice_of(conflict, candidate).casefold().removesuffix(without)
 
 
+def _passed_on(arguments: Namespace, data: Path, surroundings: Surroundings) -> list[Answer]:
+    """Make the lines that say who was told of late stops; nothing is written."""
+    late = find_late_stops(data, surroundings).found
+    answers = []
+    for typed in dict.fromkeys(arguments.ids):
+        wanted = clean(typed).text.casefold()
+        found = [one for one in late if _is_meant(one.id, wanted)]
+        if len(found) != 1:
+            raise ReadingError(_not_one(wanted, is_ambiguous=bool(found)))
+        told, who = reason_text(arguments.why), clean(arguments.who).text
+        draft = draft_passed_on(found[0], told, who=who, at=surroundings.now())
+        words = stop_words(found[0], told)
+        answers.append(Answer(found[0].id, found[0].stop.id, draft, None, words))
+    return answers
+
+
+def _find_all(questions: Questions, ids: Iterable[str], value: str) -> list[Conflict | Proposal]:
+    """Return what ids name; a file with several lines stands for all of them.
+
+    Raises:
+        ReadingError: one names none or several.
+        FitError: all lines of a file cannot be answered so.
+    """
+    files = [item for item in by_file(questions.proposals) if isinstance(item, ChangedFile)]
+    found: dict[str, Conflict | Proposal] = {}
+    for typed in ids:
+        wanted = clean(typed).text.casefold()
+        meant = [file for file in files if _is_meant(file.id, wanted)]
+        if len(meant) != 1 or _names_a_question(questions, wanted):
+            question = _find(questions, typed)
+            found[question.id] = question
+            continue
+        if value.casefold() == TAKEN and not meant[0].is_one_text:
+            raise wrong_use(
+                say("Copies of this file differ: not all of the lines can be taken."),
+                say("Say refused for all, or fetch the laptop's newest folder and merge it."),
+                key="VALUE",
+            )
+        found |= {proposal.id: proposal for proposal in meant[0].proposals}
+    return list(found.values())
+
+
+def _names_a_question(questions: Questions, wanted: str) -> bool:
+    every: list[Conflict | Proposal] = [*questions.conflicts, *questions.proposals]
+    return any(_is_meant(question.id, wanted) for question in every)
+
+
+def _is_meant(question_id: str, wanted: str) -> bool:
+    return len(wanted) >= _SHORTEST_ID and question_id.startswith(wanted)
+
+
 def _find(questions: Questions, typed: str) -> Conflict | Proposal:
     """Return the open question of an id, or of the start of one.
 
@@ -193,14 +288,19 @@ def _find(questions: Questions, typed: str) -> Conflict | Proposal:
     """
     wanted = clean(typed).text.casefold()
     every: list[Conflict | Proposal] = [*questions.conflicts, *questions.proposals]
-    found = [q for q in every if len(wanted) >= _SHORTEST_ID and q.id.startswith(wanted)]
+    found = [q for q in every if _is_meant(q.id, wanted)]
     if len(found) == 1:
         return found[0]
-    raise ReadingError(
-        Problem(
-            code="question_ambiguous" if found else "question_unknown",
-            text=say("No one open question is called '{id}'.", id=wanted[:40]),
-            mend=say("List them with: anklefirst conflicts. It may have been answered already."),
-            key="ID",
-        )
+    raise ReadingError(_not_one(wanted, is_ambiguous=bool(found)))
+
+
+def _not_one(wanted: str, *, is_ambiguous: bool) -> Problem:
+    return Problem(
+        code="question_ambiguous" if is_ambiguous else "question_unknown",
+        text=say("No one open question is called '{id}'.", id=wanted[:40]),
+        mend=say(
+            "List them with: anklefirst conflicts. It may have been answered already. A stop after "
+            "a size was given takes the answer told, and nothing else does."
+        ),
+        key="ID",
     )

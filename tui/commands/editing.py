@@ -7,7 +7,7 @@ differ.
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
@@ -227,6 +227,8 @@ def withdraw(arguments: Namespace, data: Path, surroundings: Surroundings) -> Ou
         if str(entry.by) not in names:
             raise _replaced(entry, opened.session.heads.successors(entry))
         draft = draft_withdrawal(names, arguments.why, surroundings.now())
+        if who := clean(arguments.who or "").text:
+            draft = replace(draft, fields={**draft.fields, "who": who})
         said = say("{name} is struck out and kept.", name=entry.by)
         return opened.outcome([draft], said, notes=dropped_notes("--why", arguments.why))
 

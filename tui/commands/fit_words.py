@@ -35,7 +35,7 @@ def fit_lines(fits: Sequence[SessionFit]) -> list[str]:
 
 def verdict_words(answer: SizeAnswer) -> str:
     """Return a verdict in words, with its size where there is one."""
-    size = f"{answer.size or ''} {answer.variant or ''}".strip()
+    size = answer.name
     others = " / ".join(answer.alternatives)
     if answer.verdict is Verdict.FITS:
         return say("fits, size {size}", size=size)

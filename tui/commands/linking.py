@@ -12,6 +12,7 @@ from fitcore.clean_text import clean
 from fitcore.disk.archive import open_questions, settle
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.session_files import find_session_files, read_regular
+from fitcore.identity import judge_client_code
 from fitcore.merge.clients import draft_distinct, draft_link, draft_unlink
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import reason_text
@@ -58,7 +59,32 @@ def unlink(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
         who, why = arguments.who, arguments.why
         return draft_unlink(names, who=who, why=why, at=surroundings.now())
 
-    return _store(arguments, data, surroundings, draft)
+    return _store(arguments, data, surroundings, draft, takes_back=True)
+
+
+def link_lines(clients: Clients) -> list[str]:
+    """Return what was said of codes, a line each, for people."""
+    lines = [
+        say(
+            "{codes}: one person. {entry}, {who}: {why}",
+            codes=" = ".join(entry.names("codes")),
+            entry=str(entry.by),
+            who=entry.text("who") or "?",
+            why=entry.text("why"),
+        )
+        for entry in clients.links
+    ]
+    lines += [
+        say(
+            "{codes}: not one person. {entry}, {who}: {why}",
+            codes=", ".join(entry.names("codes")),
+            entry=str(entry.by),
+            who=entry.text("who") or "?",
+            why=entry.text("why"),
+        )
+        for entry in clients.distincts
+    ]
+    return [*(lines or [say("No codes are linked.")]), ""]
 
 
 def _store(
@@ -66,25 +92,38 @@ def _store(
     data: Path,
     surroundings: Surroundings,
     draft: Callable[[Clients, Sequence[str]], Draft],
+    *,
+    takes_back: bool = False,
 ) -> Outcome:
     require_paths([data])
     reason_text(arguments.why)
     codes = list(dict.fromkeys(clean(code).text for code in arguments.codes))
     with DataFolder(data, surroundings) as folder:
-        folder.append_to_ledger([draft(open_questions(data, surroundings).clients, codes)])
+        before = open_questions(data, surroundings).clients
+        drafted = draft(before, codes)
+        missing = [] if takes_back else _unknown(data, codes, before)
+        if missing:
+            _refuse_unknown(missing, is_to_come=arguments.to_come)
+        folder.append_to_ledger([drafted])
         name = f"{folder.laptop.id}:{folder.laptop.next - 1}"
         settle(data, surroundings)
-        notes = [*folder.notes, *_unknown(data, codes)]
+        notes = [
+            *folder.notes,
+            *(say("No session here has the code {code}.", code=code) for code in missing),
+        ]
     clients = open_questions(data, surroundings).clients
     person = clients.codes_of(codes[0])
     disputed = [c for c in clients.conflicts if set(codes) & set(c.field.split(" = "))]
+    still = _still_through(clients, codes) if takes_back else []
     words = (
         say("One person: {codes}.", codes=", ".join(person))
         if len(person) > 1
         else say("{code} stands alone.", code=codes[0])
     )
     lines = [words, say("Stored as {names}.", names=name)]
-    if len(person) > 1:
+    if still:
+        lines += _still_lines(codes, still)
+    elif len(person) > 1:
         lines.append(
             say("They are screened together: a stop under one code holds under all of them.")
         )
@@ -93,15 +132,40 @@ def _store(
             say("! There is a question about these codes. See it with: anklefirst conflicts")
         )
     return Outcome(
-        ExitCode.NEEDS_PERSON if disputed else ExitCode.FINE,
+        ExitCode.NEEDS_PERSON if disputed or still else ExitCode.FINE,
         {
             "entry": name,
             "person": list(person),
             "questions": [conflict.id for conflict in disputed],
+            "still_linked_through": still,
         },
         lines,
         notes,
     )
+
+
+def _still_through(clients: Clients, codes: Sequence[str]) -> list[list[str]]:
+    """Return the links that still hold some of the codes together, each as its codes."""
+    person = set(clients.codes_of(codes[0]))
+    if not any(len(set(clients.codes_of(code)) & set(codes)) > 1 for code in codes):
+        return []
+    people = person.union(*(clients.codes_of(code) for code in codes))
+    found = (list(link.names("codes")) for link in clients.links)
+    return [link for link in found if set(link) <= people]
+
+
+def _still_lines(codes: Sequence[str], still: Sequence[Sequence[str]]) -> list[str]:
+    through = "; ".join(" = ".join(link) for link in still)
+    ways = [f"anklefirst unlink {' '.join(link)}" for link in still]
+    return [
+        say(
+            "! {codes} are still one person, through other links: {through}.",
+            codes=", ".join(codes),
+            through=through,
+        ),
+        say("  They are screened together until one of these is let go as well:"),
+        *(f"    {way}" for way in ways),
+    ]
 
 
 def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
@@ -129,13 +193,38 @@ def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
     )
 
 
-def _unknown(data: Path, codes: Sequence[str]) -> list[str]:
-    """Say which codes stand in no session here: perhaps mistyped, perhaps still to come."""
-    missing = {code: render_value(code).encode() for code in codes}
+def _unknown(data: Path, codes: Sequence[str], clients: Clients) -> list[str]:
+    """Return the codes that stand in no session here and in no link yet."""
+    linked = {
+        code for entry in (*clients.links, *clients.distincts) for code in entry.names("codes")
+    }
+    missing = {code: render_value(code).encode() for code in codes if code not in linked}
     for path in find_session_files(data):
+        if not missing:
+            break
         raw = read_regular(path)
         if isinstance(raw, bytes):
             missing = {code: text for code, text in missing.items() if text not in raw}
-        if not missing:
-            break
-    return [say("No session here has the code {code}.", code=code) for code in missing]
+    return list(missing)
+
+
+def _refuse_unknown(missing: Sequence[str], *, is_to_come: bool) -> None:
+    """Refuse a code that is surely or probably mistyped: a stop would not reach its sessions.
+
+    Raises:
+        ReadingError: its check character is wrong, or nobody has confirmed that it is to come.
+    """
+    for code in missing:
+        if problem := judge_client_code(code):
+            raise ReadingError(problem)
+    if not is_to_come:
+        raise ReadingError(
+            Problem(
+                code="code_unknown",
+                text=say("No session here has the code {code}.", code=missing[0]),
+                mend=say(
+                    "Look at the code again. Where its sessions are still to come, add --to-come."
+                ),
+                key="CODE",
+            )
+        )

@@ -7,16 +7,27 @@ from __future__ import annotations
 
 import sys
 from contextlib import contextmanager, nullcontext
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
 from fitcore.disk.archive import merge_folders
 from fitcore.disk.archive_check import check_archive
 from fitcore.disk.carrying_back import carry_back as write_back
+from fitcore.disk.kept_files import bytes_of, kept_files, part_needless, whose
 from fitcore.problems import ProblemLevel
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
+from tui.commands.archive_folder import archive_line, require_archive
 from tui.commands.finding import require_paths
+from tui.commands.looking_through import find_late_stops, stop_lines
+from tui.commands.merged_words import (
+    gap_lines,
+    kept_lines,
+    set_aside_lines,
+    taken_up_line,
+    whole_line,
+)
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -26,16 +37,22 @@ if TYPE_CHECKING:
 
     from fitcore.disk.archive_engine import Engine
     from fitcore.disk.archive_parts import Merging
+    from fitcore.disk.carrying_back import CarriedBack
     from fitcore.disk.surroundings import Surroundings
-    from fitcore.merge.report import MergeReport
+    from fitcore.merge.report import SetAside
+    from tui.commands.looking_through import LateStops
+
+__all__ = ["carry_back", "gap_lines", "merge", "remark_lines", "verify"]
 
 
-def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
+def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
     """Merge sticks into an archive; nothing on the sticks is written, moved or deleted."""
     archive: Path = arguments.archive
     _require_folders(arguments.sticks)
     if archive.exists():
         _require_folders([archive])
+    require_archive(archive)
+    into = archive_line(archive, data, dry_run=arguments.dry_run)
     with _engine(arguments) as engine, _progress(say("merging")) as progress:
         merging = merge_folders(
             archive,
@@ -45,12 +62,41 @@ def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outco
             progress=progress,
             engine=engine,
         )
+    not_there_yet = arguments.sticks if arguments.dry_run else []
+    late = find_late_stops(archive, surroundings, not_there_yet)
+    to_see, needless = part_needless(merging.report.set_aside, archive, not_there_yet)
+    merging = replace(merging, report=replace(merging.report, set_aside=to_see))
+    document = {
+        **merging.report.as_json(),
+        "late_stops": late.count,
+        "set_aside": [_set_aside_json(file, archive) for file in to_see],
+        "copies": [_set_aside_json(file, archive) for file in needless],
+    }
+    lines = [
+        *([say("Tried out only: nothing was written.")] if arguments.dry_run else []),
+        into,
+        *late_lines(late),
+        *_merge_lines(merging, archive),
+        *set_aside_lines(to_see, needless, archive),
+        *gap_lines(merging.report),
+    ]
+    is_needed = merging.needs_person or late.needs_person
     return Outcome(
-        ExitCode.NEEDS_PERSON if merging.needs_person else ExitCode.FINE,
-        merging.report.as_json(),
-        _merge_lines(merging, archive, dry_run=arguments.dry_run),
+        ExitCode.NEEDS_PERSON if is_needed else ExitCode.FINE,
+        document,
+        lines,
         [*merging.notes, *remark_lines(merging)],
     )
+
+
+def late_lines(late: LateStops) -> list[str]:
+    """Say which stops were found after a size was given, before anything else."""
+    lines = [line for found in late.found for line in stop_lines(found, late.notes)]
+    return [*lines, *([late.not_looked] if late.not_looked else [])]
+
+
+def _set_aside_json(file: SetAside, archive: Path) -> dict[str, object]:
+    return {**file.as_json(), **whose(bytes_of(file, archive)).as_json()}
 
 
 def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:  # noqa: ARG001
@@ -61,14 +107,16 @@ def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
     check = check_archive(archive, surroundings)
     gaps, clones = check.report.gaps, check.report.clones
     serious = [p for p in check.problems if p.level is not ProblemLevel.NOTE]
+    kept = kept_files(archive)
     lines = [
-        say(
-            "{sessions} sessions and {ledgers} ledgers are whole.",
-            sessions=check.sessions,
-            ledgers=check.ledgers,
-        ),
+        whole_line(check.sessions, check.ledgers),
         *map(str, check.problems),
         *gap_lines(check.report),
+        *kept_lines(kept),
+        say(
+            "What a laptop wrote after its last entry here, no archive can know: merge that "
+            "laptop's newest folder."
+        ),
     ]
     return Outcome(
         ExitCode.NEEDS_PERSON if serious or gaps or clones else ExitCode.FINE,
@@ -78,6 +126,7 @@ def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
             "problems": [problem.as_json() for problem in check.problems],
             "gaps": [gap.as_json() for gap in gaps],
             "clones": [clone.as_json() for clone in clones],
+            "set_aside": [file.as_json() for file in kept],
         },
         lines,
     )
@@ -90,18 +139,10 @@ def carry_back(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
     _require_folders([data, stick])
     with _progress(say("carrying back")) as progress:
         carried = write_back(data, stick, surroundings, progress)
-    lines = [
-        say(
-            "{written} files written, {unchanged} were there already; all were read back.",
-            written=carried.written,
-            unchanged=carried.unchanged,
-        ),
-        say("You may pull the stick now. On each laptop:"),
-        say(
-            "  anklefirst merge OWN-FOLDER {stick}   ('anklefirst where' names the folder)",
-            stick=visible(str(stick)),
-        ),
-    ]
+    if not carried.written and not carried.unchanged:
+        lines = [say("Nothing could be carried: every file stays in the archive, see below.")]
+    else:
+        lines = [*_pull_lines(carried, stick)]
     return Outcome(
         ExitCode.NEEDS_PERSON if carried.left_out else ExitCode.FINE,
         {
@@ -113,6 +154,21 @@ def carry_back(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
         lines,
         [str(problem) for problem in carried.left_out],
     )
+
+
+def _pull_lines(carried: CarriedBack, stick: Path) -> list[str]:
+    return [
+        say(
+            "{written} files written, {unchanged} were there already; all were read back.",
+            written=carried.written,
+            unchanged=carried.unchanged,
+        ),
+        say("You may pull the stick now. On each laptop:"),
+        say(
+            "  anklefirst merge OWN-FOLDER {stick}   ('anklefirst where' names the folder)",
+            stick=visible(str(stick)),
+        ),
+    ]
 
 
 def _engine(arguments: Namespace) -> AbstractContextManager[Engine | None]:
@@ -136,7 +192,7 @@ def _engine(arguments: Namespace) -> AbstractContextManager[Engine | None]:
     return nullcontext()
 
 
-def _merge_lines(merging: Merging, archive: Path, *, dry_run: bool) -> list[str]:
+def _merge_lines(merging: Merging, archive: Path) -> list[str]:
     report = merging.report
     lines = [
         say(
@@ -146,8 +202,7 @@ def _merge_lines(merging: Merging, archive: Path, *, dry_run: bool) -> list[str]
             unchanged=report.unchanged,
         )
     ]
-    if dry_run:
-        lines.insert(0, say("Tried out only: nothing was written."))
+    lines += taken_up_line(report.new_lines)
     if report.conflicts_settled:
         lines.append(say("Questions settled: {count}.", count=report.conflicts_settled))
     if report.conflicts_open or report.proposals:
@@ -160,45 +215,13 @@ def _merge_lines(merging: Merging, archive: Path, *, dry_run: bool) -> list[str]
                 archive=visible(str(archive)),
             )
         )
-    set_aside = [
-        say("! Set aside: {path}: {text}", path=visible(file.path), text=visible(file.text))
-        for file in report.set_aside
-    ]
-    return [*lines, *set_aside, *gap_lines(report)]
-
-
-def gap_lines(report: MergeReport) -> list[str]:
-    """Say which entries of a laptop are missing, and which numbers were used twice."""
-    lines = []
-    for gap in report.gaps:
-        words = (
-            say("! {laptop}: entry {first} is missing.", laptop=gap.laptop, first=gap.first)
-            if gap.first == gap.last
-            else say(
-                "! {laptop}: entries {first} to {last} are missing.",
-                laptop=gap.laptop,
-                first=gap.first,
-                last=gap.last,
-            )
-        )
-        lines.append(say("{gap} Merge that laptop's newest folder.", gap=words))
-    clones = [
-        say(
-            "! {laptop} used number {number} twice: a restored backup or a copied disk? "
-            "Both are kept: {places}.",
-            laptop=clone.laptop,
-            number=clone.number,
-            places=", ".join(clone.places),
-        )
-        for clone in report.clones
-    ]
-    return [*lines, *clones]
+    return lines
 
 
 def remark_lines(merging: Merging) -> list[str]:
     """Say of which sticks nothing, or perhaps not all, was taken."""
     nothing = [
-        say("{stick}: nothing of ours is on it.", stick=visible(str(stick)))
+        say("! {stick}: nothing of ours is on it.", stick=visible(str(stick)))
         for stick in merging.nothing_on
     ]
     unfinished = [

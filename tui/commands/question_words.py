@@ -18,7 +18,7 @@ from fitcore.words import say
 if TYPE_CHECKING:
     from fitcore.disk.archive_parts import Questions
     from fitcore.merge.conflicts import Candidate, Conflict, Origin
-    from fitcore.merge.proposals import Proposal
+    from fitcore.merge.proposals import ChangedFile, Proposal
     from fitcore.record.entries import Entry, Value
 
 
@@ -181,6 +181,45 @@ def proposal_lines(proposal: Proposal) -> list[str]:
         say("  now: {line}", line=now),
         say("  found in {paths}", paths=", ".join(proposal.paths)),
     ]
+
+
+def file_json(found: ChangedFile) -> dict[str, object]:
+    """Return a file with several unvouched lines in the shape `conflicts --json` prints."""
+    return {
+        "id": found.id,
+        "about": found.about.place,
+        "lines": len(found.proposals),
+        "laptops": list(found.laptops),
+        "found_in": list(found.paths),
+        "proposals": [proposal.id for proposal in found.proposals],
+    }
+
+
+def file_lines(found: ChangedFile, questions: Questions) -> list[str]:
+    """Write a file with several unvouched lines for people, as one item."""
+    codes = {e.text("is") for p in found.proposals if (e := p.proposed) and _is_client(e)}
+    client = ", ".join(sorted(codes)) or client_of(questions, found.about.name)
+    head = say(
+        "{id}  {place}: {count} lines that no sealed copy here holds",
+        id=found.id,
+        place=found.about.place,
+        count=len(found.proposals),
+    )
+    laptops = ", ".join(found.laptops)
+    return [
+        say("{head} (client {client})", head=head, client=client) if client else head,
+        say(
+            "  First fetch the newest folder of {laptops} and merge it: then only what was really "
+            "changed is asked.",
+            laptops=laptops,
+        ),
+        say("  Or answer for all of them: decide {id} refused, or taken.", id=found.id),
+        say("  found in {paths}", paths=", ".join(found.paths)),
+    ]
+
+
+def _is_client(entry: Entry) -> bool:
+    return entry.text("what") == "client"
 
 
 def change_words(proposal: Proposal) -> str:

@@ -10,9 +10,11 @@ from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.clean_text import visible
+from fitcore.problems import FitError
 from fitcore.words import say
-from tui.merge_words import carried_lines, decided_lines
-from tui.screens.merge_desk import StickPage, progress_words
+from tui.merge_words import carried_lines, decided_lines, left_words
+from tui.merge_work import StoppedError
+from tui.screens.merge_pages import StickPage, fault_words, progress_words
 from tui.widgets.bars import TopBar
 from tui.widgets.typed_line import TypedLine
 
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 
 _OTHER_ROWS = 15
 """Bars, headings, the sticks and the message."""
+_MOST_STOPS = 3
+"""Stops named at the top of the page; more are counted (ours)."""
 
 
 class MergeEndScreen(StickPage):
@@ -73,6 +77,11 @@ class MergeEndScreen(StickPage):
         text = Content("\n".join(self._decided() or [say("Nothing was decided today.")]))
         await self.app.push_screen(TextScreen(say("Decided today at this laptop"), text))
 
+    async def do_undo(self) -> None:
+        """Take the last answer back."""
+        if self.idle.is_set() and await self.take_back_last():
+            self._show()
+
     async def do_questions(self) -> None:
         """Go back to what is open."""
         from tui.screens.merge_questions import MergeQuestionsScreen
@@ -84,8 +93,14 @@ class MergeEndScreen(StickPage):
         told: list[str] = []
         for stick in sticks:
             words = say("Carrying back to {stick}", stick=visible(stick.name or str(stick)))
-            carried = await asyncio.to_thread(self.work.carry_back, stick, self.watcher(words))
-            told += carried_lines(carried)
+            try:
+                carried = await asyncio.to_thread(self.work.carry_back, stick, self.watcher(words))
+            except StoppedError:
+                raise
+            except (FitError, OSError) as error:  # the other sticks are written all the same
+                told.append(say("! {fault}", fault=fault_words(error)))
+            else:
+                told += carried_lines(carried)
         # The last step of the progress line is on its way to the screen: this must follow it.
         asyncio.get_running_loop().call_soon(self.say, "\n".join(told))
         await self.look()
@@ -97,13 +112,20 @@ class MergeEndScreen(StickPage):
     def _show(self) -> None:
         if not self.is_attached or not self.query("#title"):
             return
-        rows, count = self._decided(), len(self.desk.items)
-        left = say("Still open: {count} (F7).", count=count) if count else say("Nothing is open.")
-        title = say("Decided today at this laptop: {count}. {left}", count=len(rows), left=left)
-        self.query_one("#title", Static).update(Content.styled(title, "bold"))
+        rows = self._decided()
+        left = left_words(self.desk.facts, len(self.desk.items))
+        titles = [say("! Not passed on yet (F7): {stop}", stop=s.title) for s in self.desk.stops]
+        if len(titles) > _MOST_STOPS:
+            more = say("! And {count} more stops.", count=len(titles) - _MOST_STOPS + 1)
+            titles = [*titles[: _MOST_STOPS - 1], more]
+        titles.append(
+            say("Decided today at this laptop: {count}. {left}", count=len(rows), left=left)
+        )
+        self.query_one("#title", Static).update(Content.styled("\n".join(titles), "bold"))
         width = max(self.size.width - 2, 20)
+        above = sum(len(wrap(title, width)) for title in titles) - 1
         rows = [part for row in rows for part in wrap(row, width, subsequent_indent="  ")]
-        room = max(self.size.height - _OTHER_ROWS, 4)
+        room = max(self.size.height - _OTHER_ROWS - above, 3)
         if len(rows) > room:
             more = say("F6 shows {count} more lines.", count=len(rows) - room + 1)
             rows = [*rows[: room - 1], more]

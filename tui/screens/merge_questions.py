@@ -11,12 +11,16 @@ from textual.widgets import Static
 
 from fitcore.clean_text import visible
 from fitcore.disk.screening_files import load_screening
+from fitcore.moment.wrong_clocks import parse_right_time
 from fitcore.problems import FitError
 from fitcore.words import say
 from tui.answers import Told, parse_value
 from tui.commands.question_words import question_words
 from tui.merge_desk import NOTHING, Given
-from tui.screens.merge_desk import MergePage, MergeSummaryScreen, fault_words
+from tui.merge_item import LATER
+from tui.merge_words import missing_words
+from tui.screens.merge_desk import MergeSummaryScreen
+from tui.screens.merge_pages import MergePage, fault_words
 from tui.screens.reason import ConfirmScreen, ReasonScreen
 from tui.side_by_side import Block, side_by_side
 from tui.widgets.bars import TopBar
@@ -30,8 +34,8 @@ if TYPE_CHECKING:
     from fitcore.record.entries import Value
     from fitcore.safety.screening_book import ScreeningBook
     from tui.answers import Answer
-    from tui.merge_items import Item
-    from tui.screens.merge_desk import Merge
+    from tui.merge_item import Item
+    from tui.screens.merge_pages import Merge
 
 _FEWEST_VALUE_ROWS = 8
 """Rows kept for the values: a heading and all that is told of one writer."""
@@ -145,8 +149,24 @@ class MergeQuestionsScreen(MergePage):
             self._draw()
         elif self.desk.marked == NOTHING:
             self.say(say("Mark a value first: ← → or its number."), doubt=True)
+        elif item.kind == "lines":
+            await self._answer_lines(item)
         else:
             await self._with_who(lambda: self._ask(item, to_all=False))
+
+    async def _answer_lines(self, item: Item) -> None:
+        """Answer for many lines at once, only after they were shown; or put them off."""
+        choice = item.choices[self.desk.marked]
+        if choice.key == LATER:
+            await self.do_later()
+            return
+        question = say("{title}. {answer}?", title=item.title, answer=choice.title)
+        confirm = ConfirmScreen(
+            question,
+            item.choices[-1].lines,
+            lambda: self._with_who(lambda: self._ask(item, to_all=False)),
+        )
+        await self.app.push_screen(confirm)
 
     async def do_alike(self) -> None:
         """Answer all questions alike, once they were shown."""
@@ -167,20 +187,8 @@ class MergeQuestionsScreen(MergePage):
 
     async def do_undo(self) -> None:
         """Take the last answer back."""
-        given = self.desk.last_given
-        if given is None:
-            told = say("Nothing was answered since this desk was opened. Older ones: withdraw.")
-            self.say(told)
-            return
-        try:
-            facts = await asyncio.to_thread(self.work.take_back, given, self.desk.who)
-        except FitError as error:
-            self.fault(error)
-            return
-        self.desk.show(facts)
-        self.desk.go_to(given.stored[0].answer.id)
-        self._draw()
-        self.say(say("Taken back; both lines are kept: {words}", words=visible(given.words[0])))
+        if await self.take_back_last():
+            self._draw()
 
     async def do_other(self) -> None:
         """Answer with a value nobody brought."""
@@ -211,12 +219,29 @@ class MergeQuestionsScreen(MergePage):
         question = say("{title}. Why?", title=item.title)
         await self.app.push_screen(ReasonScreen(question, self._reasons(item), then))
 
-    async def _ask(self, item: Item, *, to_all: bool) -> None:
+    async def _ask_time(self, item: Item) -> None:
+        """Ask what time it was, then why that is known."""
+
+        async def then(time: str) -> str:
+            try:
+                parse_right_time(time, self.desk_app.now())
+            except FitError as error:
+                return fault_words(error)
+            await self._ask(item, to_all=False, time=time)
+            return ""
+
+        question = say("What date and time was it really? Such as 2026-03-04 15:10")
+        await self.app.push_screen(ReasonScreen(question, (), then))
+
+    async def _ask(self, item: Item, *, to_all: bool, time: str = "") -> None:
         """Ask what the answer still needs, then keep it."""
+        if item.needs == "time" and not time:
+            await self._ask_time(item)
+            return
 
         async def then(typed: str) -> str:
             def draft() -> list[Answer]:
-                return self.desk.answers(typed, self.desk_app.now(), to_all=to_all)
+                return self.desk.answers(typed, self.desk_app.now(), to_all=to_all, time=time)
 
             return await self._keep(item, draft, typed)
 
@@ -224,14 +249,13 @@ class MergeQuestionsScreen(MergePage):
         questions = {
             "why": say("{about}: {value}. Why?", about=item.title, value=title),
             "told": say("Who was told, and how?"),
-            "time": say("What date and time was it really? Such as 2026-03-04 15:10"),
+            "time": say("It was {time}. How is that known?", time=time),
         }
-        choices = self._reasons(item) if item.needs != "time" else ()
-        await self.app.push_screen(ReasonScreen(questions[item.needs], choices, then))
+        await self.app.push_screen(ReasonScreen(questions[item.needs], self._reasons(item), then))
 
     async def _keep(self, item: Item, draft: Callable[[], list[Answer]], why: str) -> str:
         """Store an answer at once; return what went wrong."""
-        given = Given((), self.desk.who, why, ())
+        given = Given((), self.desk.who, why, (), item.id)
         try:
             answers = draft()
             facts = await asyncio.to_thread(self.work.store, answers, self.desk.facts, given)
@@ -284,6 +308,8 @@ class MergeQuestionsScreen(MergePage):
             ),
             "codes": (say("asked the client"), say("looked at the service's list")),
             "changed": (say("asked who changed it"), say("nobody knows who changed it")),
+            "lines": (say("that laptop is lost"), say("asked who wrote them")),
+            "clock": (say("asked who measured"), say("by the list of visits")),
         }.get(item.kind, (say("phoned who measured"), say("asked the client"), say("read again")))
         first = [self._last_why[item.kind]] if item.kind in self._last_why else []
         return [*first, *(why for why in usual if why not in first)]
@@ -311,13 +337,17 @@ class MergeQuestionsScreen(MergePage):
             self.query_one(f"#{name}", Static) for name in ("title", "about", "values")
         )
         if item is None:
-            title.update(Content.styled(say("Nothing is open any more."), "bold"))
+            missing = missing_words(desk.facts)
+            told = say("Nothing to answer; still missing: {missing}.", missing=missing)
+            done = told if missing else say("Nothing is open any more.")
+            title.update(Content.styled(done, "bold"))
             about.update(Content(say("Enter shows what was decided, and carries it back.")))
             values.update("")
             return
         sign = say("  (put off)") if desk.is_put_off(item) else ""
         title.update(Content.styled(f"{item.title}{sign}", "bold"))
-        width, height = max(self.size.width - 2, 20), self.size.height
+        width = max(self.size.width - 2, 20)
+        height = self.size.height - max(len(wrap(f"{item.title}{sign}", width)) - 1, 0)
         about.update(self._about_content(item, width, height))
         self._draw_values(item, values, width, height)
 

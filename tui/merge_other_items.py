@@ -1,0 +1,216 @@
+"""What the merge desk asks besides stops and questions: codes, changed lines, clocks, files.
+
+Words only; no screen, nothing is stored here.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from fitcore.instants import EPOCH
+from fitcore.merge.clients import DISTINCT, LINKED
+from fitcore.merge.ids import content_id
+from fitcore.merge.ledger_lines import CORRECTED, REFUSED, TAKEN
+from fitcore.merge.proposals import Change, draft_ruling
+from fitcore.problems import ReadingError
+from fitcore.record.fields import answer_words, field_words
+from fitcore.words import say
+from tui.commands.question_words import change_words, said_by, typed_form, when_words
+from tui.merge_facts import sitting_words
+from tui.merge_item import LATER, NOTED, SEEN, Choice, Item
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from fitcore.merge.found import Key
+    from fitcore.merge.proposals import Proposal
+    from fitcore.moment.wrong_clocks import WrongClock
+    from fitcore.record.entries import Entry
+    from tui.merge_facts import Facts, SetAsideFile, Suggestion
+
+
+def codes_item(found: Suggestion) -> Item:
+    """Ask whether two codes are one person's."""
+    one, other = found.codes
+    choices = (
+        Choice(LINKED, say("one person"), (say("Linked, never fused; can be taken back."),)),
+        Choice(DISTINCT, say("two people"), (say("Kept apart; nobody is asked again."),)),
+    )
+    title = say("{one} and {other}: one person?", one=one, other=other)
+    return Item(found.id, "codes", title, found.evidence, choices, "why", found)
+
+
+def allowed_rulings(proposal: Proposal) -> Iterator[str]:
+    """Yield what may be ruled of a changed line."""
+    for ruling in (TAKEN, CORRECTED, REFUSED):
+        try:
+            draft_ruling(proposal, ruling, who="-", why="-", at=EPOCH)
+        except ReadingError:
+            continue
+        yield ruling
+
+
+def changed_items(facts: Facts) -> Iterator[Item]:
+    """Yield the lines changed outside: one by one, but those of one file without a sealed one."""
+    together: defaultdict[Key, list[Proposal]] = defaultdict(list)
+    for proposal in facts.questions.proposals:
+        if proposal.change is Change.ADDED:
+            together[proposal.about].append(proposal)
+    for proposal in facts.questions.proposals:
+        lines = together[proposal.about]
+        if proposal.change is not Change.ADDED or len(lines) == 1:
+            yield _changed(facts, proposal)
+        elif proposal is lines[0]:
+            yield _unsealed(facts, lines)
+
+
+def _unsealed(facts: Facts, lines: Sequence[Proposal]) -> Item:
+    """Ask once about all lines that nothing sealed vouches for: their file may still come."""
+    about = lines[0].about
+    title = say(
+        "{count} lines of {file} came without their sealed original: "
+        "fetch that laptop's newest folder first",
+        count=len(lines),
+        file=f"{about.name}.toml",
+    )
+    paths = sorted({path for line in lines for path in line.paths})
+    laptops = sorted({line.name.laptop for line in lines})
+    told = (
+        say(
+            "Written on {laptops}, for {client}.",
+            laptops=", ".join(laptops),
+            client=_client(facts, lines),
+        ),
+        *(say("Found in {path}", path=path) for path in paths),
+        say("Once the sealed file has come, nothing has to be answered here."),
+    )
+    shown = tuple(
+        say("{entry}: {words}", entry=str(line.name), words=line_words(line.proposed))
+        for line in lines
+        if line.proposed is not None
+    )
+    choices = (
+        Choice(LATER, say("put off"), (say("They stay open until that folder has come."),)),
+        Choice(REFUSED, say("refuse all"), (say("None of them counts."),)),
+        Choice(TAKEN, say("take all"), shown),
+    )
+    return Item(
+        content_id("lines", about.place), "lines", title, told, choices, "why", tuple(lines)
+    )
+
+
+def _client(facts: Facts, lines: Sequence[Proposal]) -> str:
+    """Return whose lines they are: by the session, else by the lines themselves."""
+    if lines[0].about.name in facts.sessions:
+        return facts.client_of(lines[0].about.name)
+    now = (line.proposed for line in lines)
+    codes = sorted({e.text("is") for e in now if e is not None and e.text("what") == "client"})
+    return " / ".join(codes) or facts.client_of(lines[0].about.name)
+
+
+def line_words(entry: Entry) -> str:
+    """Return what a line says, with what it is about."""
+    what = entry.text("what")
+    if what:
+        value = answer_words(entry.fields.get("is"))
+        return say("{field}: {value}", field=field_words(what), value=value)
+    if entry.array == "withdrawn":
+        return say("struck out {names}", names=", ".join(entry.takes_back))
+    if text := entry.text("text"):
+        return text
+    place = " ".join(entry.text(key) for key in ("side", "point", "kind") if entry.text(key))
+    value = said_by(entry)
+    return say("{place}: {value}", place=place, value=value) if place else value
+
+
+def _changed(facts: Facts, proposal: Proposal) -> Item:
+    now = proposal.proposed
+    shown_now = (*_differing(now, proposal.sealed), now.line) if now else (say("not there"),)
+    sealed = tuple(
+        line
+        for entry in proposal.sealed
+        for line in (*_differing(entry, [now] if now else []), entry.line)
+    )
+    accept = say("accept it: struck out") if now is None else say("accept it, as a correction")
+    titles = {
+        TAKEN: say("accept it: take the line"),
+        CORRECTED: accept,
+        REFUSED: say("refuse: the sealed line holds") if proposal.sealed else say("refuse it"),
+    }
+    choices = tuple(
+        Choice(
+            ruling,
+            titles[ruling],
+            (say("sealed:"), *(sealed or [say("nothing")]))
+            if ruling == REFUSED
+            else (say("now:"), *shown_now),
+        )
+        for ruling in allowed_rulings(proposal)
+    )
+    client = facts.client_of(proposal.about.name)
+    title = say(
+        "{client}, {entry}: {change}",
+        client=client,
+        entry=str(proposal.name),
+        change=change_words(proposal),
+    )
+    lines = [say("Found in {path}", path=path) for path in proposal.paths]
+    if len(choices) == 1:
+        lines.append(say("It can only be refused; enter what is right by hand."))
+    return Item(proposal.id, "changed", title, tuple(lines), choices, "why", proposal)
+
+
+def _differing(entry: Entry, others: Sequence[Entry]) -> list[str]:
+    """Return what a line says otherwise than others; where there are none, what it says."""
+    if not others:
+        return [said_by(entry)]
+    return [
+        f"{key}: {typed_form(value)}"
+        for key, value in entry.fields.items()
+        if any(other.fields.get(key) != value for other in others)
+    ]
+
+
+def clock_item(found: WrongClock) -> Item:
+    """Ask what time it was, and say what the answer does and what it does not."""
+    title = say("{laptop}: the clock was wrong", laptop=found.laptop)
+    lines = (
+        say("Session: {sitting}", sitting=sitting_words(found.session)),
+        say("Said at the time by {entry}: date and time are wrong.", entry=str(found.said_by.by)),
+        say(
+            "Entries {first} to {last}. At {entry} the clock showed {when}.",
+            first=found.first,
+            last=found.last,
+            entry=str(found.example.by),
+            when=when_words(found.shown),
+        ),
+        say("Say what time it was, if that is known. It is kept beside the times."),
+        say(
+            "No line is changed. Only questions, here and in 'conflicts', show the right time; "
+            "the start list and results show the recorded one, and charts are judged by that day "
+            "and the day of fitting."
+        ),
+    )
+    choice = Choice(NOTED, say("say what time it was"), ())
+    return Item(_clock_id(found), "clock", title, lines, (choice,), "time", found)
+
+
+def _clock_id(found: WrongClock) -> str:
+    return f"{found.laptop}:{found.first}-{found.last}"
+
+
+def file_item(found: SetAsideFile) -> Item:
+    """Show a file nobody can read, with its reason and what to do."""
+    where = [say("Found as {path}", path=path) for path in found.found_in]
+    kept = (
+        say("A copy is kept: set-aside/{digest}.copy", digest=found.digest)
+        if found.is_copied
+        else say("It was not copied: it is only where it was found.")
+    )
+    lines = (say("! {text}", text=found.text), say("To do: {mend}", mend=found.mend), *where, kept)
+    choice = Choice(SEEN, say("seen: go on"), (say("The file stays set aside."),))
+    name = found.found_in[0].rpartition("/")[2] if found.found_in else found.digest
+    return Item(
+        found.digest, "file", say("Set aside: {name}", name=name), lines, (choice,), "", found
+    )
