@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,7 +13,16 @@ if TYPE_CHECKING:
 
 @pytest.fixture(autouse=True)
 def quick_pilot(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the pilot look for rest every millisecond instead of every twentieth of a second."""
+    """Let the pilot press keys as quickly as a terminal hands them on, and look often for rest.
+
+    The application queues them and carries each out to its end; `Visit.rest` waits for the last.
+    """
+
+    async def hand_on(*_: float) -> None:
+        for _turn in range(4):  # a key reaches the application's queue within as many turns
+            await asyncio.sleep(0)
+
+    monkeypatch.setattr("textual.app.wait_for_idle", hand_on)
     monkeypatch.setattr("textual._wait.SLEEP_GRANULARITY", 0.001)
     monkeypatch.setattr("textual._wait.SLEEP_IDLE", 0.0005)
 

@@ -292,6 +292,7 @@ async def test_every_screen_asks_for_a_larger_window(data: Path) -> None:
         assert visit.screen == "first_run", "keys whose effect cannot be seen have none"
         assert not (data / "laptop.toml").exists()
         await visit.pilot.resize_terminal(80, 24)
+        await visit.until("This laptop is called")
         await visit.keys("tern<enter>N-17<enter>")
         await visit.until_screen("start")
         await visit.pilot.resize_terminal(60, 20)

@@ -51,6 +51,7 @@ class ChartHeadScreen(WorkScreen):
         """
         super().__init__()
         self._title, self._form, self._keep, self._then = title, form, keep, then
+        self._drawn = False
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the lines, and the marked one whole."""
@@ -61,7 +62,7 @@ class ChartHeadScreen(WorkScreen):
     def on_mount(self) -> None:
         """Show the page."""
         self.query_one(TopBar).show(say("The leaflet"), self._title)
-        self.call_after_refresh(self._draw)
+        self.call_after_refresh(self._draw_first)
 
     async def take_key(self, event: events.Key) -> None:
         """Take an answer or part of one; everything else as an action."""
@@ -126,7 +127,13 @@ class ChartHeadScreen(WorkScreen):
         await self.app.pop_screen()
         await self._then()
 
+    def _draw_first(self) -> None:
+        """Draw once there is room; not over what was said of a key typed ahead."""
+        if not self._drawn:
+            self._draw()
+
     def _draw(self, fault: str = "") -> None:
+        self._drawn = True
         form = self._form
         lines = form.lines
         shown = [

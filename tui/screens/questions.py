@@ -72,6 +72,7 @@ class QuestionsScreen(WorkScreen):
         self._heading, self._title = heading, title or say("May it be fitted?")
         self._save, self._then, self._back, self._keep = save, then, back, keep
         self._urgent = urgent
+        self._drawn = False
 
     def compose_body(self) -> Iterable[Widget]:
         """Return the heading, the lines, and the marked question whole."""
@@ -85,7 +86,7 @@ class QuestionsScreen(WorkScreen):
         self.query_one(TopBar).show(
             self._title, self.desk.client, say("by {who}", who=self.desk.measurer)
         )
-        self.call_after_refresh(self._draw)
+        self.call_after_refresh(self._draw_first)
 
     async def take_key(self, event: events.Key) -> None:
         """Take an answer or part of one; everything else as an action."""
@@ -179,7 +180,13 @@ class QuestionsScreen(WorkScreen):
 
     # -----------------------------------------------------------------------------------------
 
+    def _draw_first(self) -> None:
+        """Draw once there is room; not over what was said of a key typed ahead."""
+        if not self._drawn:
+            self._draw()
+
     def _draw(self, fault: str = "") -> None:
+        self._drawn = True
         lines = self.form.lines
         words = [self.form.words(line) for line in lines]
         longest = max((cell_len(word) for word in words), default=0)
