@@ -19,6 +19,7 @@ from fitcore.problems import ProfileError
 from fitcore.record.readings import Readings
 from fitcore.safety.clearance import judge_clearance
 from fitcore.safety.outcomes import outcome_words, urgency_words
+from fitcore.safety.stop_signs import StopSigns
 from fitcore.words import say
 from tui.commands.question_words import when_words
 from tui.merge_facts import gather_facts, sitting_words
@@ -86,7 +87,8 @@ def find_late_stops(
         )
         return LateStops((), not_looked=words)
     today = surroundings.now().date()
-    found = late_stops(sessions, clients, lambda one: _judge(one, rules, today))
+    may_stop = StopSigns(rules.screening).may_stop
+    found = late_stops(sessions, clients, lambda one: _judge(one, rules, today), may_stop)
     return LateStops(found, clock_notes(clients.ledgers))
 
 
