@@ -41,7 +41,7 @@ def test_killed_after_each_cell_the_table_is_there_again(tmp_path: Path) -> None
             at = terminal.mark()
             terminal.type(cell, ENTER)
             terminal.until(lambda number=done + 1: kept_cells(data) == number, "the cell kept")
-            assert terminal.mark() > at
+            terminal.until(lambda before=at: terminal.mark() > before, "the cell drawn")
             terminal.kill()
     (rows,) = (draft_values(raw)["rows"] for raw in drafts(data).values())
     assert [(row["size"], *row["cells"]) for row in rows] == [
