@@ -8,30 +8,35 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.clean_text import clean
 from fitcore.identity import EntryId
 from fitcore.merge.clients import LINKED, draft_distinct, draft_link
 from fitcore.merge.conflicts import Conflict
 from fitcore.merge.proposals import draft_ruling
 from fitcore.problems import FileFault, Problem
-from fitcore.record.edits import reason_text
+from fitcore.record.edits import reason_text, who_text
 from fitcore.record.fields import parse_answer
 from fitcore.record.session import entry_order, value_key
+from fitcore.safety.decisions import DECISION_PREFIX
 from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
 from fitcore.safety.screening_edits import parse_screening
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
     from fitcore.disk.archive_parts import Questions
     from fitcore.disk.data_folder import DataFolder
     from fitcore.merge.clients import Clients
+    from fitcore.merge.conflicts import Candidate
     from fitcore.merge.proposals import Proposal
     from fitcore.record.entries import Draft, Entry, Value
     from fitcore.record.session import Session
     from fitcore.safety.screening_book import ScreeningBook
+
+
+_NOT_SAID = ("by", "at", "instead_of", "takes_back", "who", "why", "decided_who", "decided_why")
+"""Keys of a line that tell of its writing, not what is said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +53,9 @@ class Told:
         """Clean what was typed.
 
         Raises:
-            ReadingError: no reason was given.
+            ReadingError: nobody is named, or no reason was given.
         """
-        return cls(clean(who).text, reason_text(why), at)
+        return cls(who_text(who), reason_text(why), at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,13 +186,36 @@ def append_to_ledger(folder: DataFolder, drafts: Sequence[Draft]) -> tuple[Entry
 
 
 def alike(questions: Questions, named: Iterable[Conflict | Proposal]) -> list[Conflict | Proposal]:
-    """Return every open question about the same field with the same values to choose from."""
+    """Return every open question about the same field with the same lines to choose from.
+
+    Lines are the same where all they say is, not their value alone. What a prescriber decided is
+    for one leg of one person: such a question is like no other.
+    """
     named = list(named)
-    wanted = {_likeness(question) for question in named if isinstance(question, Conflict)}
+    asked = [question for question in named if isinstance(question, Conflict)]
+    wanted = {_likeness(question) for question in asked if not is_one_by_one(question)}
     found = [conflict for conflict in questions.conflicts if _likeness(conflict) in wanted]
     return [*found, *(question for question in named if question not in found)]
 
 
+def is_one_by_one(question: Conflict | Proposal) -> bool:
+    """Whether a question may never be answered together with others: a prescriber's decision."""
+    return isinstance(question, Conflict) and question.field.startswith(DECISION_PREFIX)
+
+
+def content_of(candidate: Candidate) -> frozenset[object]:
+    """Return all that the lines of a value say, but for who wrote them, when and over what."""
+    return frozenset(
+        (value_key(candidate.value), *_said(entry.fields)) for entry in candidate.entries
+    )
+
+
+def _said(fields: Mapping[str, Value]) -> Iterator[tuple[str, str]]:
+    for key, value in sorted(fields.items()):
+        if key not in _NOT_SAID:
+            yield key, repr(value)
+
+
 def _likeness(conflict: Conflict) -> tuple[object, ...]:
-    values = frozenset(value_key(candidate.value) for candidate in conflict.candidates)
-    return (conflict.kind, conflict.field, values)
+    contents = frozenset(content_of(candidate) for candidate in conflict.candidates)
+    return (conflict.kind, conflict.field, contents)

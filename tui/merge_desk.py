@@ -12,13 +12,21 @@ from fitcore.instants import hours_between
 from fitcore.merge.choices import draft_choice, draft_other_value
 from fitcore.merge.clock_notes import draft_clock_note
 from fitcore.merge.conflicts import Conflict
-from fitcore.merge.late_stops import draft_passed_on
+from fitcore.merge.late_stops import draft_passed_on, told_in
 from fitcore.moment.wrong_clocks import parse_right_time
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.fields import answer_words
 from fitcore.record.session import value_key
 from fitcore.words import say
-from tui.answers import Answer, Told, alike, answer_changed, draft_codes
+from tui.answers import (
+    Answer,
+    Told,
+    alike,
+    answer_changed,
+    content_of,
+    draft_codes,
+    is_one_by_one,
+)
 from tui.commands.question_words import question_words, when_words
 from tui.merge_items import desk_items
 
@@ -213,7 +221,7 @@ class MergeDesk:
             return []
         question = _question(item)
         values = {value_key(candidate.value) for candidate in question.candidates}
-        if len(values) < len(question.candidates):
+        if len(values) < len(question.candidates) or is_one_by_one(question):
             return [question]  # lines that differ in more than their value: each is looked at
         found = alike(self.facts.questions, [question])
         return [like for like in found if isinstance(like, Conflict)]
@@ -299,7 +307,7 @@ class MergeDesk:
         late = cast("LateStop", item.subject)
         draft = draft_passed_on(late, typed, who=self.who, at=at)
         words = say("{about}. Told: {whom}.", about=item.title, whom=typed)
-        return Answer(item.id, late.stop.id, draft, None, words)
+        return Answer(item.id, told_in(late).id, draft, None, words)
 
     def _noted(self, item: Item, time: str, told: Told) -> Answer:
         found = cast("WrongClock", item.subject)
@@ -332,9 +340,9 @@ def _question(item: Item) -> Conflict:
 
 
 def _same(question: Conflict, wanted: Candidate) -> Candidate:
-    """Return the candidate of a question alike that says the same."""
-    key = value_key(wanted.value)
-    return next(c for c in question.candidates if value_key(c.value) == key)
+    """Return the candidate of a question alike that says the same, in all it says."""
+    content = content_of(wanted)
+    return next(c for c in question.candidates if content_of(c) == content)
 
 
 def _with_words(answer: Answer, words: str) -> Answer:

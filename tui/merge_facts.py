@@ -12,6 +12,7 @@ from fitcore.doubts.same_person import alike_sittings
 from fitcore.merge.clients import Clients, rival_codes
 from fitcore.merge.clock_notes import clock_notes
 from fitcore.merge.conflicts import find_conflicts
+from fitcore.merge.found import FileKind
 from fitcore.merge.ids import content_id
 from fitcore.merge.late_stops import late_stops
 from fitcore.merge.ledger_lines import LedgerLines
@@ -143,7 +144,11 @@ def with_session(facts: Facts, session: Session) -> Facts:
 def with_ledger_lines(facts: Facts, entries: Sequence[Entry]) -> Facts:
     """Return the facts once a ledger has got other lines; what they say of codes bears on stops."""
     before = facts.questions
-    clients = Clients(LedgerLines(before.clients.ledgers.entries.union(entries)))
+    known = LedgerLines(before.clients.ledgers.entries.union(entries))
+    ruled = [p for p in before.proposals if known.is_ruled(p.id)]
+    # A link of a changed ledger counts only until somebody has answered for it.
+    let_go = {p.proposed for p in ruled if p.about.kind is FileKind.LEDGER and p.proposed}
+    clients = Clients(LedgerLines(known.entries - let_go) if let_go else known)
     own = [found for found in before.conflicts if found.session]
     conflicts = sorted([*own, *clients.conflicts], key=lambda found: found.order)
     questions = replace(
@@ -159,7 +164,7 @@ def with_ledger_lines(facts: Facts, entries: Sequence[Entry]) -> Facts:
     )
     sitting_of_clocks = [clock.session for clock in facts.clocks]
     facts = replace(facts, clocks=_wrong_clocks(facts, sitting_of_clocks))
-    codes = [code for entry in entries for code in entry.names("codes")]
+    codes = [code for entry in (*entries, *let_go) for code in entry.names("codes")]
     return _with_stops(facts, codes) if codes else facts
 
 

@@ -5,14 +5,12 @@ Words only; no screen, nothing is stored here.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from fitcore.instants import EPOCH
 from fitcore.merge.clients import DISTINCT, LINKED
-from fitcore.merge.ids import content_id
 from fitcore.merge.ledger_lines import CORRECTED, REFUSED, TAKEN
-from fitcore.merge.proposals import Change, draft_ruling
+from fitcore.merge.proposals import ChangedFile, by_file, draft_ruling
 from fitcore.problems import ReadingError
 from fitcore.record.fields import answer_words, field_words
 from fitcore.words import say
@@ -23,7 +21,6 @@ from tui.merge_item import LATER, NOTED, SEEN, Choice, Item
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from fitcore.merge.found import Key
     from fitcore.merge.proposals import Proposal
     from fitcore.moment.wrong_clocks import WrongClock
     from fitcore.record.entries import Entry
@@ -53,36 +50,29 @@ def allowed_rulings(proposal: Proposal) -> Iterator[str]:
 
 def changed_items(facts: Facts) -> Iterator[Item]:
     """Yield the lines changed outside: one by one, but those of one file without a sealed one."""
-    together: defaultdict[Key, list[Proposal]] = defaultdict(list)
-    for proposal in facts.questions.proposals:
-        if proposal.change is Change.ADDED:
-            together[proposal.about].append(proposal)
-    for proposal in facts.questions.proposals:
-        lines = together[proposal.about]
-        if proposal.change is not Change.ADDED or len(lines) == 1:
-            yield _changed(facts, proposal)
-        elif proposal is lines[0]:
-            yield _unsealed(facts, lines)
+    for found in by_file(facts.questions.proposals):
+        if isinstance(found, ChangedFile):
+            yield _unsealed(facts, found)
+        else:
+            yield _changed(facts, found)
 
 
-def _unsealed(facts: Facts, lines: Sequence[Proposal]) -> Item:
+def _unsealed(facts: Facts, file: ChangedFile) -> Item:
     """Ask once about all lines that nothing sealed vouches for: their file may still come."""
-    about = lines[0].about
+    about, lines = file.about, file.proposals
     title = say(
         "{count} lines of {file} came without their sealed original: "
         "fetch that laptop's newest folder first",
         count=len(lines),
         file=f"{about.name}.toml",
     )
-    paths = sorted({path for line in lines for path in line.paths})
-    laptops = sorted({line.name.laptop for line in lines})
-    told = (
+    told: tuple[str, ...] = (
         say(
             "Written on {laptops}, for {client}.",
-            laptops=", ".join(laptops),
+            laptops=", ".join(file.laptops),
             client=_client(facts, lines),
         ),
-        *(say("Found in {path}", path=path) for path in paths),
+        *(say("Found in {path}", path=path) for path in file.paths),
         say("Once the sealed file has come, nothing has to be answered here."),
     )
     shown = tuple(
@@ -90,14 +80,16 @@ def _unsealed(facts: Facts, lines: Sequence[Proposal]) -> Item:
         for line in lines
         if line.proposed is not None
     )
-    choices = (
+    choices: tuple[Choice, ...] = (
         Choice(LATER, say("put off"), (say("They stay open until that folder has come."),)),
         Choice(REFUSED, say("refuse all"), (say("None of them counts."),)),
-        Choice(TAKEN, say("take all"), shown),
     )
-    return Item(
-        content_id("lines", about.place), "lines", title, told, choices, "why", tuple(lines)
-    )
+    if file.is_one_text:
+        choices = (*choices, Choice(TAKEN, say("take all"), shown))
+    else:
+        differ = say("Copies of this file differ: not all of the lines can be taken.")
+        told = (*told, differ, *shown)
+    return Item(file.id, "lines", title, told, choices, "why", lines)
 
 
 def _client(facts: Facts, lines: Sequence[Proposal]) -> str:

@@ -164,11 +164,13 @@ def _is_of(entry: Entry, laptop: str, day: date) -> bool:
 
 
 def _decided(entry: Entry, words: str, *, is_back: bool) -> str:
-    why = entry.text("why") or entry.text("decided_why")
+    # A line chosen at the desk keeps who and why of its own; whoever chose it stands beside them.
+    who = entry.text("decided_who") or entry.text("who")
+    why = entry.text("decided_why") or entry.text("why")
     told = say(
         "{when} {who}: {words}",
         when=when_words(entry.at)[-5:],
-        who=entry.text("who"),
+        who=who,
         words=words,
     )
     if why:
@@ -200,7 +202,11 @@ def _ruling(facts: Facts, entry: Entry) -> str:
 
 
 def carried_lines(carried: CarriedBack) -> list[str]:
-    """Return what was written to a stick, and that it may be pulled."""
+    """Return what was written to a stick, and that it may be pulled; or that nothing could be."""
+    left_out = [visible(say("! Left out: {problem}", problem=p)) for p in carried.left_out]
+    if not carried.written and not carried.unchanged:
+        nothing = say("Nothing could be carried: every file stays in the archive, see below.")
+        return [nothing, *left_out]
     return [
         say(
             "{stick}: {written} files written, {unchanged} were there already; all read back.",
@@ -209,5 +215,5 @@ def carried_lines(carried: CarriedBack) -> list[str]:
             unchanged=carried.unchanged,
         ),
         say("This stick may be pulled. On each laptop, open this desk and merge it."),
-        *(visible(say("! Left out: {problem}", problem=p)) for p in carried.left_out),
+        *left_out,
     ]

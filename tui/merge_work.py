@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.archive import merge_folders, merge_into, open_questions, settle
 from fitcore.disk.carrying_back import carry_back
+from fitcore.disk.kept_files import is_done
 from fitcore.disk.session_files import read_sessions
 from fitcore.disk.set_aside import read_kept
 from fitcore.merge.clients import draft_unlink
@@ -29,7 +30,7 @@ from tui.answers import Stored, append_to_ledger, append_to_session, store_answe
 from tui.merge_facts import SetAsideFile, gather_facts, with_ledger_lines, with_session
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from fitcore.disk.archive_parts import Merging
@@ -102,14 +103,13 @@ class MergeWork:
         sessions = [file.session for file in files if file.session is not None]
         judge = partial(self._judge, self.rules) if self.rules is not None else None
         signs = StopSigns(self.rules.screening) if self.rules is not None else None
-        whole = {session.id for session in sessions}
         if self._report is None:
             path = self.folder.path
             self._report = merge_folders(path, (), self.around, dry_run=True).report
         return gather_facts(
             questions,
             sessions,
-            self._set_aside(whole),
+            self._set_aside(),
             judge,
             self._asked,
             may_stop=signs.may_stop if signs is not None else lambda _: True,
@@ -212,16 +212,15 @@ class MergeWork:
     def _judge(self, rules: Rules, session: Session) -> SessionClearance:
         return judge_clearance(session, Readings(session), rules, on=self.around.now().date())
 
-    def _set_aside(self, whole: Collection[str]) -> list[SetAsideFile]:
-        """Return files nobody can read and whose session has not come whole since.
+    def _set_aside(self) -> list[SetAsideFile]:
+        """Return files nobody can read and with which something is left to do.
 
-        A file changed outside is asked about line by line instead. What a damaged copy held beyond
-        the whole one is missing from its laptop's numbers, and told there.
+        A file changed outside is asked about line by line instead.
         """
         found = {}
         for kept in read_kept(self.folder.path):
             problem = kept.found.content
-            if kept.found.kind is FileKind.SESSION and kept.found.name in whole:
+            if is_done(kept, self.folder.path):
                 continue
             if isinstance(problem, Problem):
                 found[kept.found.digest] = SetAsideFile(

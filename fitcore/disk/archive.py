@@ -17,6 +17,7 @@ from fitcore.disk.laptop_files import read_ends, with_ends
 from fitcore.disk.lock import FolderLock
 from fitcore.instants import write_instant
 from fitcore.merge.ranges import Ranges
+from fitcore.problems import FileFault
 from fitcore.record.ledger import read_laptop
 from fitcore.words import say
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from fitcore.disk.archive_engine import Engine
     from fitcore.disk.archive_parts import Merging, Questions
     from fitcore.disk.surroundings import Surroundings
+    from fitcore.record.ledger import Laptop
 
 
 def merge_folders(
@@ -53,7 +55,9 @@ def merge_folders(
     Raises:
         FolderInUse: another program has the archive open.
         FileFault: it cannot be read or written. What was written until then holds; merge again.
+            A link in it, or a `laptop.toml` that cannot be used: nothing was written.
     """
+    _read_laptop_of(archive)
     ends = read_ends(sticks)  # before any session: somebody may be measuring there
     if dry_run:
         work = Work(archive, surroundings, dry_run=True, engine=engine)
@@ -70,10 +74,9 @@ def _restored(archive: Path, merging: Merging, surroundings: Surroundings) -> li
 
     Its folder is an older copy then; going on would use numbers twice.
     """
-    raw = read_bytes(archive / LAPTOP_FILE)
-    if raw is None:
+    laptop = _read_laptop_of(archive)
+    if laptop is None:
         return []
-    laptop = read_laptop(raw)
     highest = merging.numbers.used.get(laptop.id, Ranges()).highest
     if highest < laptop.next:
         return []
@@ -81,6 +84,22 @@ def _restored(archive: Path, merging: Merging, surroundings: Surroundings) -> li
         folder.meet_frontier(highest)
         settle(archive, surroundings)
         return folder.notes
+
+
+def _read_laptop_of(archive: Path) -> Laptop | None:
+    """Return whose folder an archive is; None where no laptop is named in it.
+
+    Raises:
+        FileFault: its file cannot be used.
+    """
+    path = archive / LAPTOP_FILE
+    raw = read_bytes(path)
+    if raw is None:
+        return None
+    try:
+        return read_laptop(raw)
+    except FileFault as fault:
+        raise FileFault(replace(fault.problem, path=str(path))) from fault
 
 
 def merge_into(

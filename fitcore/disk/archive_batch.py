@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.disk.archive_index import Facts
 from fitcore.disk.archive_parts import Part, Totals
+from fitcore.disk.erased_copies import ToKeep, without_erased
 from fitcore.disk.manifest import Listed
 from fitcore.disk.session_files import read_regular
 from fitcore.merge.found import Where, digest_bytes
@@ -26,22 +27,10 @@ if TYPE_CHECKING:
 
     from fitcore.disk.archive_scan import Spotted
     from fitcore.disk.archive_seen import Copies
-    from fitcore.merge.found import Found, Key
+    from fitcore.merge.found import Key
     from fitcore.merge.gaps import Numbers
     from fitcore.merge.join import Merged
     from fitcore.merge.ledger_lines import LedgerLines
-
-
-@dataclass(frozen=True, slots=True)
-class ToKeep:
-    """One file to set aside, bytes unchanged."""
-
-    found: tuple[Found, ...]
-    """The file under each name it was found under; all of one digest."""
-    raw: bytes | None
-    """None where there is nothing to copy: a link, a device, too big."""
-    found_in: frozenset[str]
-    """As told to people."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,10 +132,13 @@ def quiet_facts(copies: Copies, ledgers: LedgerLines) -> Facts | None:
 
 def _plan(plan: MergePlan, part: Part, size: int) -> BatchPlan:
     keep = (
-        ToKeep(
-            tuple(part.under[copy.digest]),
-            part.raw.get(copy.digest),
-            frozenset(part.found_in[copy.digest]),
+        without_erased(
+            ToKeep(
+                tuple(part.under[copy.digest]),
+                part.raw.get(copy.digest),
+                frozenset(part.found_in[copy.digest]),
+            ),
+            plan.ledgers,
         )
         for copy in plan.to_keep
     )
@@ -158,6 +150,8 @@ def _plan(plan: MergePlan, part: Part, size: int) -> BatchPlan:
             frozenset(part.archive[merged.key]),
         )
         for merged in plan.to_write
+        # Of some files only a note is kept: there are no bytes to carry.
+        if merged.carried is None or part.raw.get(merged.carried.digest) is not None
     )
     numbers = {key: merged.numbers for key, merged in plan.merged.items()}
     facts = {

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fitcore.disk.archive import merge_folders
 from fitcore.disk.archive_scan import SET_ASIDE, read_spotted, spot_folder
+from fitcore.disk.archive_work import Work
 from fitcore.disk.laptop_files import read_ends, with_ends
 from fitcore.disk.manifest import MANIFEST, Listed, compare, read_manifest
 from fitcore.disk.session_files import read_regular
@@ -74,11 +74,12 @@ def check_archive(archive: Path, surroundings: Surroundings) -> ArchiveCheck:
             problems.append(_copy_changed(str(archive / name)))
     problems += _against_list(archive, found)
     no_memory = replace(surroundings, cache_folder=None)
+    work = Work(archive, no_memory, dry_run=True)
     return ArchiveCheck(
         sealed[FileKind.SESSION],
         sealed[FileKind.LEDGER],
         tuple(sorted(problems, key=lambda problem: (problem.path or "", problem.code))),
-        with_ends(merge_folders(archive, (), no_memory, dry_run=True), ends).report,
+        with_ends(work.merge((), None, refuses_links=False), ends).report,
     )
 
 

@@ -183,7 +183,7 @@ class Totals:
             clients: which codes are one person's.
             merged: place and content of whatever may hold a number that was used twice.
         """
-        places = ((place, part.entries) for place, part in merged)
+        places = ((place, part.unexplained) for place, part in merged)
         return MergeReport(
             added=self.outcomes[Outcome.ADDED],
             updated=self.outcomes[Outcome.UPDATED],

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 import sys
 from dataclasses import replace
 from operator import attrgetter
@@ -95,25 +96,43 @@ def spotted_copy(kind: FileKind, name: str, path: Path, told: str) -> Spotted:
 
 
 def folders_of_stick(stick: Path) -> list[Path]:
-    """Return the data folders on a stick, itself first; those that hold nothing included."""
+    """Return the data folders on a stick, itself first; those that hold nothing included.
+
+    Below a stick that cannot be read there is none; `spot_stick` tells of that.
+    """
     below = sorted(
         entry.name
-        for entry in _scan(stick)
-        if entry.is_dir(follow_symlinks=False)
+        for entry in _scan(stick, [])
+        if _is_folder(entry)
         and (_FROM_LAPTOP.fullmatch(entry.name) or entry.name.casefold() == TO_LAPTOPS)
     )
     return [stick, *(stick / name for name in below)]
 
 
 def spot_stick(stick: Path) -> list[Spotted]:
-    """Return the session and ledger files of all data folders on a stick."""
-    found = [_odd_folder(entry) for entry in _scan(stick) if _is_linked_folder(entry)]
+    """Return the session and ledger files of all data folders on a stick.
+
+    A folder that cannot be read is told of like a file: the others are taken all the same.
+    """
+    found = [_odd_folder(entry) for entry in _scan(stick, []) if _is_linked_folder(entry)]
     for folder in folders_of_stick(stick):
-        found += spot_folder(folder, Where.STICK)
         # Files somebody copied by hand beside the folders are taken as well.
-        loose = (entry for entry in _scan(folder) if _is_loose(entry.name.casefold()))
+        loose = (entry for entry in _scan(folder, found) if _is_loose(entry.name.casefold()))
         found += [_spot(entry, FileKind.SESSION, Where.STICK, None) for entry in loose]
+        found += spot_folder(folder, Where.STICK)
     return found
+
+
+def spot_unread_folder(folder: str, error: OSError) -> Spotted:
+    """Return a folder of a stick that cannot be read, told of like a file."""
+    above, name = os.path.split(folder.rstrip(os.sep))
+    above = f"{above.rstrip(os.sep)}{os.sep}"
+    problem = Problem(
+        code="unreadable_io",
+        text=say("The folder cannot be read: {error}.", error=error.strerror or str(error)),
+        mend=say("Copy it onto a stick again from where it came from, and merge that stick."),
+    )
+    return Spotted(FileKind.SESSION, "", above, above, Where.STICK, 0, 0, problem, name)
 
 
 def spot_folder(folder: Path, where: Where) -> list[Spotted]:
@@ -121,19 +140,31 @@ def spot_folder(folder: Path, where: Where) -> list[Spotted]:
 
     Of an archive, a copy filed elsewhere than where its session belongs counts as brought: it is
     joined, and stays where it is.
+
+    Raises:
+        FileFault: a folder of an archive cannot be read: what it holds must not be taken for gone.
     """
-    found = []
+    found: list[Spotted] = []
+    unread = found if where is Where.STICK else None
     for kind, name in ((FileKind.SESSION, SESSIONS), (FileKind.LEDGER, LEDGERS)):
         root = folder / name
-        if where is Where.STICK and root.is_symlink():
-            continue  # told of by whoever looked at the folder above
         above = len(os.fspath(root)) - len(name)
-        for entry in _files_below(root, _DEEPEST if kind is FileKind.SESSION else 1):
+        if is_link(root):
+            if where is Where.ARCHIVE:  # of a stick, whoever looked at the folder above tells
+                place = os.fspath(root)[:above]
+                found.append(Spotted(kind, "", place, "", where, 0, 0, _not_a_file(), written=name))
+            continue
+        for entry in _files_below(root, _DEEPEST if kind is FileKind.SESSION else 1, unread):
             spotted = _spot(entry, kind, where, above if where is Where.ARCHIVE else None)
             if where is Where.ARCHIVE and not _is_filed(spotted):
                 spotted = spotted._replace(where=Where.STICK)
             found.append(spotted)
     return found
+
+
+def is_link(path: Path | str) -> bool:
+    """Whether a link stands there; what cannot be looked at is none."""
+    return os.path.islink(path)  # noqa: PTH114 - a path's own method raises without permission
 
 
 def place_of(folder: Path, key: Key) -> Path:
@@ -222,7 +253,7 @@ def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, above: int | No
     except OSError as error:
         problem = _unreadable(error)
     else:
-        if not entry.is_file(follow_symlinks=False):
+        if not stat.S_ISREG(state.st_mode):
             problem = _not_a_file()
         elif size > LARGEST_FILE:
             problem = _too_big(size)
@@ -251,16 +282,26 @@ def _name(written: str, kind: FileKind) -> tuple[str, Problem | None]:
     )
 
 
-def _files_below(root: Path | str, depth: int) -> Iterator[os.DirEntry[str]]:
+def _files_below(
+    root: Path | str, depth: int, unread: list[Spotted] | None
+) -> Iterator[os.DirEntry[str]]:
     """Yield what may be ours, links and devices too; hidden files are a crash's remains."""
-    for entry in _scan(root):
+    for entry in _scan(root, unread):
         if entry.name.startswith("."):
             continue
-        if entry.is_dir(follow_symlinks=False):
+        if _is_folder(entry):
             if depth > 1:
-                yield from _files_below(entry.path, depth - 1)
+                yield from _files_below(entry.path, depth - 1, unread)
         elif _may_be_ours(entry.name) or _is_linked_folder(entry):
             yield entry
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    """Whether it is a folder; what nobody can tell of is looked at as what its name says."""
+    try:
+        return entry.is_dir(follow_symlinks=False)
+    except OSError:
+        return not _may_be_ours(entry.name)
 
 
 def _may_be_ours(written: str) -> bool:
@@ -276,12 +317,36 @@ def _is_loose(name: str) -> bool:
     )
 
 
-def _scan(folder: Path | str) -> list[os.DirEntry[str]]:
+def _scan(folder: Path | str, unread: list[Spotted] | None = None) -> list[os.DirEntry[str]]:
+    """Return what lies in a folder by name; nothing where there is none.
+
+    Args:
+        folder: the folder.
+        unread: takes up a folder that cannot be read; None where that ends the work.
+
+    Raises:
+        FileFault: it cannot be read, and nobody takes that up.
+    """
     try:
         with os.scandir(folder) as entries:
             return sorted(entries, key=attrgetter("name"))
     except (FileNotFoundError, NotADirectoryError):
         return []
+    except OSError as error:
+        if unread is None:
+            raise FileFault(folder_fault(os.fspath(folder), error)) from error
+        unread.append(spot_unread_folder(os.fspath(folder), error))
+        return []
+
+
+def folder_fault(folder: str, error: OSError) -> Problem:
+    """Say that a folder of an archive cannot be read."""
+    return Problem(
+        code="unreadable_io",
+        text=say("The folder cannot be read: {error}.", error=error.strerror or str(error)),
+        mend=say("Nothing was merged. Mend the folder's permissions or its disk."),
+        path=folder,
+    )
 
 
 def _is_linked_folder(entry: os.DirEntry[str]) -> bool:

@@ -12,9 +12,20 @@ from itertools import groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
-from fitcore.disk.archive_scan import Spotted, folders_of_stick, spot_folder, spot_stick
+from fitcore.disk.archive_scan import (
+    SET_ASIDE,
+    Spotted,
+    folder_fault,
+    folders_of_stick,
+    is_link,
+    spot_folder,
+    spot_stick,
+    spot_unread_folder,
+)
 from fitcore.disk.set_aside import Kept, read_kept
 from fitcore.merge.found import FileKind, Key, Where
+from fitcore.problems import FileFault, Problem
+from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -66,20 +77,42 @@ class Seen:
         self.blocked: set[Key] = set()
         """What the archive's own file stands in the way of: nobody may write over it."""
 
-    def look_at_archive(self) -> None:
-        """Spot the archive's files."""
-        for file in spot_folder(self._archive, Where.ARCHIVE):
+    def look_at_archive(self, *, refuses_links: bool = False) -> None:
+        """Spot the archive's files.
+
+        Args:
+            refuses_links: whether a link in it ends the work: a merge would write over it or
+                through it, or bring the same session again each time.
+
+        Raises:
+            FileFault: there is such a link, or the archive cannot be read.
+        """
+        spotted = spot_folder(self._archive, Where.ARCHIVE)
+        if refuses_links:
+            odd = [file.place for file in spotted if file.problem is not None]
+            for place in (str(self._archive / SET_ASIDE), *odd):
+                if is_link(place):
+                    raise FileFault(_link_in_archive(place))
+        for file in spotted:
             if file.problem is not None and file.where is Where.ARCHIVE and file.name:
                 self.blocked.add(file.key)
             self._own.add(file)
-        self._take_kept(read_kept(self._archive))
+        try:
+            self._take_kept(read_kept(self._archive))
+        except OSError as error:
+            raise FileFault(folder_fault(str(self._archive / SET_ASIDE), error)) from error
 
     def look_at_stick(self, stick: Path) -> bool:
         """Spot a stick's files; whether there are any."""
         spotted = spot_stick(stick)
+        kept: list[Kept] = []
+        for folder in folders_of_stick(stick):
+            try:
+                kept += read_kept(folder)
+            except OSError as error:
+                spotted.append(spot_unread_folder(str(folder / SET_ASIDE), error))
         for file in spotted:
             self._brought.add(file)
-        kept = [copy for folder in folders_of_stick(stick) for copy in read_kept(folder)]
         self._take_kept(kept)
         return bool(spotted or kept)
 
@@ -121,6 +154,15 @@ class Seen:
     def _take_kept(self, kept: Iterable[Kept]) -> None:
         for copy in kept:
             self._kept[copy.found.key].append(copy)
+
+
+def _link_in_archive(place: str) -> Problem:
+    return Problem(
+        code="link_in_archive",
+        text=say("This is a link; in an archive none is followed. Nothing was merged."),
+        mend=say("Put what it leads to in its place, or move the link away. Then merge again."),
+        path=place,
+    )
 
 
 class _Files:

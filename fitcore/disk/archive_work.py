@@ -20,7 +20,7 @@ from fitcore.disk.archive_scan import path_within
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.archive_writer import Writer
 from fitcore.disk.manifest import unfinished_exports, write_manifest
-from fitcore.merge.clients import Clients
+from fitcore.merge.clients import Clients, careful_clients
 from fitcore.merge.found import FileKind, Key
 from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.record.session import Session
@@ -61,17 +61,30 @@ class Work:
         self._totals = Totals()
         self._ledgers = LedgerLines()
 
-    def merge(self, sticks: Sequence[Path], progress: Callable[[int, int], None] | None) -> Merging:
-        """Do it, once."""
+    def merge(
+        self,
+        sticks: Sequence[Path],
+        progress: Callable[[int, int], None] | None,
+        *,
+        refuses_links: bool = True,
+    ) -> Merging:
+        """Do it, once.
+
+        Raises:
+            FileFault: it cannot be read or written, or a link stands in the archive.
+        """
         with self._index:
-            return self._merge(sticks, progress)
+            return self._merge(sticks, progress, refuses_links)
 
     def _merge(
-        self, sticks: Sequence[Path], progress: Callable[[int, int], None] | None
+        self,
+        sticks: Sequence[Path],
+        progress: Callable[[int, int], None] | None,
+        refuses_links: bool,  # noqa: FBT001 - private, one use
     ) -> Merging:
         brought = tuple(dict.fromkeys(sticks))
         nothing = tuple(stick for stick in brought if not self._seen.look_at_stick(stick))
-        self._seen.look_at_archive()
+        self._seen.look_at_archive(refuses_links=refuses_links)
         self._carry_out(self._merge_ledgers()[0])
         sessions = self._seen.sessions()
         done = 0
@@ -102,9 +115,9 @@ class Work:
     def _questions(self) -> Questions:
         self._seen.look_at_archive()
         merged_ledgers = self._merge_ledgers()[1]
-        clients = Clients(self._ledgers)
-        conflicts: list[Conflict] = list(clients.conflicts)
         proposals = [p for merged in merged_ledgers.values() for p in merged.proposals]
+        clients = careful_clients(self._ledgers, proposals)
+        conflicts: list[Conflict] = list(clients.conflicts)
         sessions = {}
         for copies in self._each(self._seen.sessions()):
             quiet = quiet_facts(copies, self._ledgers)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from fitcore.disk.archive_scan import SET_ASIDE, path_within, place_of
 from fitcore.disk.atomic import make_folder, read_bytes, write_all_durably
 from fitcore.disk.manifest import Listed, Listing
-from fitcore.disk.set_aside import keep
+from fitcore.disk.set_aside import keep, let_go
 from fitcore.merge.found import digest_bytes
 from fitcore.problems import ChangedOnDisk, Problem
 from fitcore.words import say
@@ -59,8 +59,12 @@ class Writer:
         times: dict[str, int] = {}
         if not self._dry_run:
             for copy in plan.to_keep:
-                for path in keep(self._archive, copy.found, copy.raw, copy.found_in):
+                for path in keep(
+                    self._archive, copy.found, copy.raw, copy.found_in, is_copied=copy.is_copied
+                ):
                     self._list_kept(path)
+                if copy.instead_of:
+                    let_go(self._archive, copy.instead_of)
             for file, time in self._write(plan.to_write):
                 name = path_within(file.key)
                 digest = digest_bytes(file.content)

@@ -46,14 +46,14 @@ def write_durably(
         FileFault: it could not be written; the old file is untouched.
     """
     temporary = _temporary(path)
-    with _saving(path):
+    with _saving(path), ExitStack() as undo:
         descriptor = _write_new(temporary, content)
+        undo.callback(_remove, [temporary])
         try:
             os.fsync(descriptor)
         finally:
             os.close(descriptor)
         if expected is not ... and _read(path) != expected:
-            temporary.unlink()
             raise ChangedOnDisk(
                 Problem(
                     code="changed_on_disk",
@@ -62,6 +62,7 @@ def write_durably(
                     path=str(path),
                 )
             )
+        undo.pop_all()  # from here on it is whole: it stays where the rename is refused for good
         _replace(temporary, path)
         flush_folder(path.parent)
 
@@ -129,6 +130,18 @@ def _saving(path: Path) -> Iterator[None]:
         if isinstance(error, FileFault):
             raise
         raise FileFault(_not_saved(path, error)) from error
+
+
+def remove(path: Path) -> None:
+    """Remove a file durably; one that is not there is removed already.
+
+    Raises:
+        FileFault: it cannot be removed.
+    """
+    with _saving(path):
+        if os.path.lexists(path):
+            path.unlink()
+            flush_folder(path.parent)
 
 
 def _remove(temporaries: Iterable[Path]) -> None:
@@ -204,6 +217,7 @@ def _write_new(path: Path, content: bytes) -> int:
             view = view[os.write(descriptor, view) :]
     except BaseException:
         os.close(descriptor)
+        _remove([path])
         raise
     return descriptor
 

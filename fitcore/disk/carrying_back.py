@@ -16,6 +16,7 @@ from fitcore.clean_text import visible
 from fitcore.disk.archive import locked
 from fitcore.disk.archive_scan import TO_LAPTOPS, read_spotted, spot_folder
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
+from fitcore.disk.data_folder import LAPTOP_FILE
 from fitcore.disk.manifest import MANIFEST, Listed, read_past_cache, write_manifest
 from fitcore.merge.found import Where, digest_bytes
 from fitcore.problems import FileFault, Problem
@@ -63,14 +64,17 @@ def carry_back(
 
     Raises:
         FolderInUse: another program has the archive or `to-laptops` open.
-        FileFault: the stick is gone or is the archive itself, there is nothing to carry, something
-            could not be written, or was not read back as it was written.
+        FileFault: the stick is gone, is the archive itself or a laptop's own folder, `to-laptops`
+            holds a link or another device, there is nothing to carry, something could not be
+            written, or was not read back as it was written.
     """
     folder = stick / TO_LAPTOPS
     drive = _drive(stick)
     if drive is None:
         raise FileFault(gone(stick))
     _refuse_archive(archive, folder)
+    _refuse_laptops_folder(stick)
+    _refuse_elsewhere(folder, folder, drive)
     listed: list[Listed] = []
     left_out: list[Problem] = []
     written = 0
@@ -86,6 +90,7 @@ def carry_back(
                     left_out.append(_left_out(str(file.path)))
                     continue
                 target = folder / file.told
+                _refuse_elsewhere(folder, target, drive)
                 if read_bytes(target) != raw:
                     if _drive(stick) != drive:
                         raise FileFault(_pulled(stick))
@@ -95,14 +100,16 @@ def carry_back(
                 listed.append(Listed(file.told, len(raw), len(found.entries), found.digest))
                 if progress is not None:
                     progress(done, 2 * len(spotted))
-            write_manifest(folder, listed)
+            _refuse_elsewhere(folder, folder / MANIFEST, drive)
+            content = write_manifest(folder, listed)
             if sys.platform != "win32":
                 os.sync()
             for done, row in enumerate(listed, 1):
-                _read_back(folder, row)
+                _refuse_elsewhere(folder, folder / row.path, drive)
+                _read_back(folder / row.path, row.digest)
                 if progress is not None:
                     progress(len(spotted) + done, 2 * len(spotted))
-            _ = read_past_cache(folder / MANIFEST)
+            _read_back(folder / MANIFEST, digest_bytes(content))
     return CarriedBack(folder, written, len(listed) - written, tuple(left_out))
 
 
@@ -168,14 +175,69 @@ def _nothing_to_carry(archive: str) -> Problem:
     )
 
 
-def _read_back(folder: Path, row: Listed) -> None:
-    if digest_bytes(read_past_cache(folder / row.path)) != row.digest:
+def _refuse_laptops_folder(stick: Path) -> None:
+    """Refuse a laptop's own folder: with `to-laptops` in it, no merge takes it for an archive.
+
+    Raises:
+        FileFault: a laptop is named in it.
+    """
+    if os.path.lexists(stick / LAPTOP_FILE):
+        raise FileFault(
+            Problem(
+                code="laptops_folder",
+                text=say(
+                    "It is a laptop's own folder, not a stick: it holds {name}.", name=LAPTOP_FILE
+                ),
+                mend=say(
+                    "Name the stick's own folder. Is it the stick all the same, make a new folder "
+                    "on it and name that one."
+                ),
+                path=str(stick),
+            )
+        )
+
+
+def _refuse_elsewhere(folder: Path, target: Path, drive: int) -> None:
+    """Refuse what does not lie on the stick itself: it would be gone with the stick still in.
+
+    Args:
+        folder: `to-laptops`.
+        target: a place in it, or the folder; it need not be there.
+        drive: the device the stick lies on.
+
+    Raises:
+        FileFault: a link stands at the target or above it, or another device does.
+    """
+    below = [target, *target.parents]
+    for place in reversed(below[: below.index(folder) + 1]):
+        try:
+            state = place.lstat()
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise FileFault(_elsewhere(place)) from error
+        is_place = stat.S_ISREG if place == target != folder else stat.S_ISDIR
+        if not is_place(state.st_mode) or state.st_dev != drive:
+            raise FileFault(_elsewhere(place))
+
+
+def _elsewhere(place: Path) -> Problem:
+    return Problem(
+        code="not_on_stick",
+        text=say("This is a link, or does not lie on the stick: nothing is written through it."),
+        mend=say("Move it off the stick, then carry back again. Do not use the stick until then."),
+        path=str(place),
+    )
+
+
+def _read_back(path: Path, digest: str) -> None:
+    if digest_bytes(read_past_cache(path)) != digest:
         raise FileFault(
             Problem(
                 code="not_read_back",
                 text=say("The stick does not give back what was written to it."),
                 mend=say("Do not use this stick. Carry back with another one."),
-                path=str(folder / row.path),
+                path=str(path),
             )
         )
 

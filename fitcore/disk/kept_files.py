@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
+    from fitcore.disk.set_aside import Kept
     from fitcore.merge.report import SetAside
     from fitcore.record.entries import Entry
 
@@ -78,7 +79,7 @@ class KeptFile:
     found_in: tuple[str, ...]
     whose: Whose
     is_needless: bool
-    """Whether every line of it stands in the archive: nothing is left to do."""
+    """Whether nothing is left to do, see `is_done`."""
 
     @property
     def told(self) -> str:
@@ -114,7 +115,7 @@ def kept_files(archive: Path) -> list[KeptFile]:
             problem.mend if problem is not None else say("Merge again: it can be read now."),
             kept.found_in,
             whose(raw),
-            is_needless(raw, [archive]),
+            is_done(kept, archive),
         )
     return [found[digest] for digest in sorted(found)]
 
@@ -158,14 +159,34 @@ def is_needless(raw: bytes, folders: Iterable[Path]) -> bool:
     )
     there: set[Entry] = set()
     for folder in folders:
-        try:
-            filed = read_regular(place_of(folder, key))
-        except FileFault:
-            return False
-        other = _read(filed) if isinstance(filed, bytes) else None
-        if other is not None and other.seal is Seal.WHOLE:
+        if (other := _filed(folder, key)) is not None:
             there |= other.entries
     return content.entries <= there
+
+
+def is_done(kept: Kept, archive: Path) -> bool:
+    """Whether nothing is left to do with what an archive has set aside.
+
+    Every line of it stands in the archive; or it could not be opened or read, and what it was a
+    copy of stands in the archive whole. What it may have held beyond that is missing from its
+    laptop's numbers, and told there. A newer program's file waits for that program.
+    """
+    if kept.raw is not None and is_needless(kept.raw, [archive]):
+        return True
+    is_unread = isinstance(kept.found.content, Problem) and not kept.found.is_newer
+    if not (is_unread and kept.found.name) or (kept.raw is not None and _read(kept.raw)):
+        return False
+    return _filed(archive, kept.found.key) is not None
+
+
+def _filed(folder: Path, key: Key) -> Session | Ledger | None:
+    """Return what a data folder holds whole under a key."""
+    try:
+        raw = read_regular(place_of(folder, key))
+    except FileFault:
+        return None
+    content = _read(raw) if isinstance(raw, bytes) else None
+    return content if content is not None and content.seal is Seal.WHOLE else None
 
 
 def part_needless(

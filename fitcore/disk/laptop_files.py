@@ -6,6 +6,7 @@ it. It is derived anew from the sticks of each merge; an archive remembers nothi
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -83,8 +84,8 @@ def _may_lack(end: LaptopEnd) -> bool:
     if laptop.reserved_for == MANY_SESSIONS:
         return True
     if not laptop.reserved_for:
-        return (end.folder / LEDGERS / f"{laptop.id}.toml").exists()
+        return os.path.lexists(end.folder / LEDGERS / f"{laptop.id}.toml")
     try:
-        return session_path(end.folder, laptop.reserved_for).exists()
+        return os.path.lexists(session_path(end.folder, laptop.reserved_for))
     except FileFault:
         return True

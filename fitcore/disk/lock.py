@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING
@@ -20,6 +21,14 @@ if TYPE_CHECKING:
 
 LOCK_NAME = "in-use.txt"
 _NO_LOCKS = (errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS)
+_OPEN = (
+    os.O_RDWR
+    | os.O_CREAT
+    | getattr(os, "O_NOFOLLOW", 0)
+    | getattr(os, "O_NONBLOCK", 0)
+    | getattr(os, "O_BINARY", 0)
+)
+"""The note is written over: whoever follows a link writes over a file of somebody else's."""
 _LOCKED_BYTE = 1 << 30
 """Far behind the note, so that on Windows the note stays readable while the byte is locked."""
 
@@ -42,9 +51,13 @@ class FolderLock:
 
     def _acquire(self, note: str) -> int | None:
         while True:
+            if os.path.islink(self._path):  # noqa: PTH114 - never raises; Windows: no O_NOFOLLOW
+                raise FileFault(_not_a_note(self._path))
             try:
-                descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o600)
+                descriptor = os.open(self._path, _OPEN, 0o600)
             except OSError as error:
+                if error.errno == errno.ELOOP:
+                    raise FileFault(_not_a_note(self._path)) from error
                 raise FileFault(
                     Problem(
                         code="folder_not_writable",
@@ -53,6 +66,10 @@ class FolderLock:
                         path=str(self._path.parent),
                     )
                 ) from error
+            state = os.fstat(descriptor)
+            if not stat.S_ISREG(state.st_mode) or state.st_nlink > 1:
+                os.close(descriptor)
+                raise FileFault(_not_a_note(self._path))
             if not _lock(descriptor):
                 held_by = os.read(descriptor, 500).decode(errors="replace").strip()
                 os.close(descriptor)
@@ -72,9 +89,18 @@ class FolderLock:
             os.close(descriptor)  # its holder removed it between our open and our lock
 
 
+def _not_a_note(path: Path) -> Problem:
+    return Problem(
+        code="lock_not_a_file",
+        text=say("'{name}' is a link or no ordinary file; it is not written over.", name=LOCK_NAME),
+        mend=say("Look what it is and move it away, then do this again."),
+        path=str(path),
+    )
+
+
 def _still_there(descriptor: int, path: Path) -> bool:
     try:
-        return os.path.samestat(os.fstat(descriptor), path.stat())
+        return os.path.samestat(os.fstat(descriptor), path.lstat())
     except FileNotFoundError:
         return False
 

@@ -87,8 +87,8 @@ def _pack(file: Listed) -> str:
     return f"{file.path}{_PARTED}{file.size} {file.entries} {file.digest}"
 
 
-def write_manifest(folder: Path, files: Iterable[Listed] | Listing) -> None:
-    """Write the list, unless it says so already.
+def write_manifest(folder: Path, files: Iterable[Listed] | Listing) -> bytes:
+    """Write the list, unless it says so already, and return its bytes.
 
     Only names a program of ours gives are listed: another name could steer what is read back.
 
@@ -113,9 +113,10 @@ def write_manifest(folder: Path, files: Iterable[Listed] | Listing) -> None:
         content.write(b"  " + line)
     seal.update(b"]")
     content.write(f']\n\n[seal]\nlines = {count}\nblake2b = "{seal.hexdigest()}"\n'.encode())
-    path = folder / MANIFEST
-    if read_bytes(path) != content.getvalue():
-        write_durably(path, content.getvalue())
+    path, raw = folder / MANIFEST, content.getvalue()
+    if read_bytes(path) != raw:
+        write_durably(path, raw)
+    return raw
 
 
 def read_manifest(folder: Path) -> dict[str, Listed] | Problem | None:
@@ -162,7 +163,10 @@ def unfinished_exports(stick: Path) -> list[Path]:
     for folder in folders_of_stick(stick):
         if not folder.name.casefold().startswith("from-"):
             continue
-        listed = read_manifest(folder)
+        try:
+            listed = read_manifest(folder)
+        except OSError:
+            listed = None  # what cannot be read was perhaps not copied to the end
         if not isinstance(listed, dict) or any(
             digest_bytes(_bytes_at(folder / row.path)) != row.digest for row in listed.values()
         ):

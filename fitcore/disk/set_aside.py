@@ -17,7 +17,7 @@ import tomli_w
 
 from fitcore.clean_text import visible
 from fitcore.disk.archive_scan import SET_ASIDE, read_spotted, spotted_copy
-from fitcore.disk.atomic import make_folder, read_bytes, write_durably
+from fitcore.disk.atomic import make_folder, read_bytes, remove, write_durably
 from fitcore.disk.session_files import read_regular
 from fitcore.identity import LAPTOP_ID, SESSION_ID
 from fitcore.merge.found import FileKind, Found
@@ -42,7 +42,7 @@ class Kept:
 
     found: Found
     raw: bytes | None
-    """None where it could not be copied: a link, a device, too big."""
+    """None where it was not copied: a link, a device, too big, or something was erased."""
     found_in: tuple[str, ...]
     """Where it was found, as told to people, sorted."""
 
@@ -53,6 +53,16 @@ class _Note:
     """Kind and name it was found under: equal bytes may be found under several."""
     found_in: frozenset[str]
     reason: Problem
+    is_erased: bool = False
+    """Whether no copy is kept because something in its session was erased."""
+
+    @property
+    def told(self) -> Problem:
+        """Why it lies here, with the mend there is."""
+        if not self.is_erased:
+            return self.reason
+        mend = say("Something in its session was erased: no copy is kept. Look where it was found.")
+        return replace(self.reason, mend=mend)
 
 
 def read_kept(folder: Path) -> Iterator[Kept]:
@@ -69,7 +79,7 @@ def read_kept(folder: Path) -> Iterator[Kept]:
             unread = not name or not os.path.lexists(copy)
             spotted = spotted_copy(FileKind(kind), name, copy, told)
             if unread:
-                spotted = spotted._replace(problem=note.reason)
+                spotted = spotted._replace(problem=note.told)
             found, raw = read_spotted(spotted)
             if spotted.problem is not None:
                 found = replace(found, digest=digest)
@@ -78,7 +88,12 @@ def read_kept(folder: Path) -> Iterator[Kept]:
 
 
 def keep(
-    folder: Path, found: Iterable[Found], raw: bytes | None, found_in: Iterable[str]
+    folder: Path,
+    found: Iterable[Found],
+    raw: bytes | None,
+    found_in: Iterable[str],
+    *,
+    is_copied: bool = True,
 ) -> list[Path]:
     """Set bytes aside durably, the copy first, then the note; what was noted before stays.
 
@@ -87,6 +102,8 @@ def keep(
         found: the file under each name it was found under; all of one digest.
         raw: its bytes; None where there are none to copy.
         found_in: where it was found, as told to people.
+        is_copied: whether its bytes may be kept; if not, something in its session was erased: only
+            the note is written, and a copy kept earlier is removed.
 
     Returns:
         The files that stand for it now.
@@ -101,18 +118,38 @@ def keep(
     copies_of |= before.copies_of if before else set()
     # A copy whose note a crash prevented has no name; any name says more than none.
     copies_of = {told for told in copies_of if told[1]} or copies_of
+    was_erased = before is not None and before.is_erased
+    if raw is not None:
+        reason = _reason(raw, copies_of)
+    else:
+        reason = before.reason if before is not None and was_erased else _problem(files[0])
     note = _Note(
         frozenset(copies_of),
         frozenset({*map(visible, found_in), *(before.found_in if before else ())}),
-        _reason(raw, copies_of) if raw is not None else _problem(files[0]),
+        reason,
+        is_erased=was_erased if raw is None else not is_copied,
     )
-    contents = {place / f"{digest}.copy": raw} if raw is not None else {}
-    contents[place / f"{digest}.toml"] = _write_note(note, is_copied=raw is not None)
+    copy = place / f"{digest}.copy"
+    contents = {copy: raw} if raw is not None and is_copied else {}
+    has_copy = bool(contents)
+    contents[place / f"{digest}.toml"] = _write_note(note, is_copied=has_copy)
     for path, content in contents.items():
         if read_bytes(path) != content:
             make_folder(place)
             write_durably(path, content)
+    if not is_copied:
+        remove(copy)
     return list(contents)
+
+
+def let_go(folder: Path, digest: str) -> None:
+    """Remove a copy and its note: they stand under another digest without what was erased.
+
+    Raises:
+        FileFault: one could not be removed.
+    """
+    for ending in ("copy", "toml"):
+        remove(folder / SET_ASIDE / f"{digest}.{ending}")
 
 
 def _problem(found: Found) -> Problem:
@@ -141,6 +178,11 @@ def _write_note(note: _Note, *, is_copied: bool) -> bytes:
         if is_copied
         else say("Set aside and not copied: the file is only where it was found.")
     )
+    if note.is_erased:
+        heading = say(
+            "Set aside and not copied, because something in its session was erased by law: the "
+            "file is only where it was found."
+        )
     reason = note.reason
     values: dict[str, object] = {
         "reason": reason.code,
@@ -149,6 +191,8 @@ def _write_note(note: _Note, *, is_copied: bool) -> bytes:
     }
     if reason.line is not None:
         values["line"] = reason.line
+    if note.is_erased:
+        values["erased"] = True
     values["copies_of"] = sorted(f"{kind}/{name}" for kind, name in note.copies_of)
     values["found_in"] = sorted(note.found_in)
     return f"# {heading}\n{tomli_w.dumps(values)}".encode()
@@ -174,6 +218,7 @@ def _read_note(place: Path, digest: str) -> _Note:
         frozenset(known or {_own_name(place / f"{digest}.copy")}),
         frozenset(_texts(values.get("found_in"))),
         reason,
+        is_erased=values.get("erased") is True,
     )
 
 

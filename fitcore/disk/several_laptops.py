@@ -17,16 +17,17 @@ from fitcore.disk.archive_engine import BATCH
 from fitcore.disk.archive_index import Index
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.session_files import read_regular
-from fitcore.merge.clients import Clients, codes_in
-from fitcore.record.session import Session
+from fitcore.merge.clients import careful_clients, codes_in
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from fitcore.disk.archive_seen import Copies
+    from fitcore.merge.clients import Clients
     from fitcore.merge.found import Key
     from fitcore.merge.ledger_lines import LedgerLines
+    from fitcore.record.session import Session
 
 _ENTRY = re.compile(rb'\{ by = "([a-z0-9]+-[a-z0-9]{4}):')
 _CLIENT = re.compile(rb'what = "client", is = "([^"\\]*)"')
@@ -48,6 +49,8 @@ def sessions_of_several(
 ) -> tuple[tuple[Session, ...], Clients]:
     """Return the sessions a stop after a size may stand in, by id, and which codes are linked.
 
+    A session counts although no copy of it is sealed, and so do links of a changed ledger.
+
     Args:
         archive: a data folder; it may be missing.
         sticks: what is to be looked at as if it was merged already.
@@ -60,8 +63,9 @@ def _read(seen: Seen, sticks: Iterable[Path]) -> tuple[tuple[Session, ...], Clie
     for stick in dict.fromkeys(sticks):
         seen.look_at_stick(stick)
     seen.look_at_archive()
-    ledgers = merge_first(list(seen.copies(seen.besides())))[2]
-    clients = Clients(ledgers)
+    _, merged_ledgers, ledgers = merge_first(list(seen.copies(seen.besides())))
+    proposals = (p for merged in merged_ledgers.values() for p in merged.proposals)
+    clients = careful_clients(ledgers, proposals)
     glances: dict[Key, Glance] = {}
     for copies in _each(seen, seen.sessions()):
         if (glance := _glance_at(copies, ledgers)) is not None:
@@ -69,8 +73,8 @@ def _read(seen: Seen, sticks: Iterable[Path]) -> tuple[tuple[Session, ...], Clie
     found = []
     for copies in _each(seen, sorted(_worth_reading(glances, clients))):
         merged = join_one(copies, ledgers)
-        if merged is not None and isinstance(merged.content, Session):
-            found.append(merged.content)
+        if merged is not None and merged.session is not None:
+            found.append(merged.session)
     return tuple(found), clients
 
 
@@ -117,9 +121,9 @@ def _glance_at(copies: Copies, ledgers: LedgerLines) -> Glance | None:
 
 def _parsed(copies: Copies, ledgers: LedgerLines) -> Glance | None:
     merged = join_one(copies, ledgers)
-    if merged is None or not isinstance(merged.content, Session):
+    session = merged.session if merged is not None else None
+    if session is None:
         return None
-    session = merged.content
     return Glance(
         frozenset(codes_in(session)),
         frozenset(entry.by.laptop for entry in session.entries),

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.clean_text import clean
 from fitcore.merge.conflicts import Candidate, Conflict, conflict_id, origin_of
+from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import reason_text
 from fitcore.record.entries import Draft
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from fitcore.merge.conflicts import ConflictKind
-    from fitcore.merge.ledger_lines import LedgerLines
+    from fitcore.merge.proposals import Proposal
     from fitcore.record.entries import Entry, Value
     from fitcore.record.session import Session
 
@@ -61,11 +62,6 @@ class Clients:
         A stop under any of them holds for all.
         """
         return self._group_of.get(code, (code,))
-
-    def are_linked(self, one: str, other: str) -> bool:
-        """Whether two codes are one person's by links nobody disputes."""
-        group = self.codes_of(one)
-        return other in group and not self._against(group)
 
     def are_distinct(self, one: str, other: str) -> bool:
         """Whether somebody says that two codes are two people's."""
@@ -111,6 +107,21 @@ class Clients:
     def _against(self, group: Sequence[str]) -> list[Entry]:
         """Return lines that say of two codes of a group that they are two people's."""
         return [e for e in self.distincts if len(set(_codes(e)) & set(group)) > 1]
+
+
+def careful_clients(ledgers: LedgerLines, proposals: Iterable[Proposal]) -> Clients:
+    """Return which codes are one person's, with the links of changed ledgers nobody ruled on yet.
+
+    Of a ledger changed outside the program only the links count, and nothing that parts codes: the
+    more careful of both.
+
+    Args:
+        ledgers: what all sealed ledgers say together.
+        proposals: changed lines nobody has answered for; those of sessions link nothing.
+    """
+    lines = (proposal.proposed for proposal in proposals)
+    links = (line for line in lines if line is not None and line.array == "links")
+    return Clients(LedgerLines(ledgers.entries.union(links)))
 
 
 def codes_in(session: Session, client: str = "") -> tuple[str, ...]:

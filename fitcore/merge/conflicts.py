@@ -152,7 +152,10 @@ def origin_of(entries: Iterable[Entry], entry: Entry) -> Origin:
     return Origin(
         entry,
         entry.by.laptop,
-        entry.text("who") or entry.text("measurer") or writer_named(entries, entry),
+        entry.text("decided_who")
+        or entry.text("who")
+        or entry.text("measurer")
+        or writer_named(entries, entry),
         entry.at,
         entry.array == "decisions" or bool(entry.text("who")),
         saw,
@@ -252,14 +255,16 @@ def _readings(session: Session) -> Iterable[Conflict]:
 def may_be_disputed(session: Session) -> bool:
     """Whether readings can stand against each other; where not, none need be read for it.
 
-    Only what was written instead of a reading, or two shoe sizes of one side, can. Nearly every
-    session has neither, and reading them all is most of what a merge would do.
+    Only what was written instead of a reading, two lines of one name, or two shoe sizes of one side
+    can. Nearly every session has neither, and reading them all is most of what a merge would do.
     """
     shoes: set[str] = set()
+    names: set[EntryId] = set()
     for entry in session.entries:
         if entry.array == "readings":
-            if entry.replaces:
+            if entry.replaces or entry.by in names:
                 return True
+            names.add(entry.by)
             if entry.text("kind") == Kind.SHOE:
                 if entry.text("side") in shoes:
                     return True

@@ -182,19 +182,21 @@ def find_clones(
 
     Args:
         numbers: those of all places together.
-        places: name and entries of each session and ledger; looked at only where a number was
-            used twice.
+        places: name and entries of each session and ledger, without lines a ruling explains;
+            looked at only where a number was used twice.
     """
     if not numbers.twice:
         return ()
-    found: defaultdict[EntryId, set[str]] = defaultdict(set)
+    found: defaultdict[EntryId, set[tuple[str, Entry]]] = defaultdict(set)
     for place, entries in places:
         for entry in entries:
             if entry.by.number in _of(numbers.twice, entry.by.laptop):
-                found[entry.by].add(place)
+                found[entry.by].add((place, entry))
     return tuple(
         sorted(
-            Clone(name.laptop, name.number, tuple(sorted(there))) for name, there in found.items()
+            Clone(name.laptop, name.number, tuple(sorted({place for place, _ in there})))
+            for name, there in found.items()
+            if len(there) > 1
         )
     )
 

@@ -6,8 +6,8 @@ of a newer program are carried as they are. Order, repetition and grouping of co
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass, replace
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property, reduce
 from typing import TYPE_CHECKING
@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 from fitcore.merge.conflicts import find_conflicts, settled_conflicts, waiting_for
 from fitcore.merge.found import FileKind, Where
 from fitcore.merge.gaps import count_numbers
-from fitcore.merge.proposals import find_proposals, waiting_entries
+from fitcore.merge.ledger_lines import LedgerLines
+from fitcore.merge.proposals import find_proposals, id_of_line, waiting_entries
 from fitcore.problems import Problem
 from fitcore.record.ledger import Ledger, join_ledgers
 from fitcore.record.session import Session, erase_entries, join
@@ -23,10 +24,10 @@ from fitcore.record.session import Session, erase_entries, join
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from fitcore.identity import EntryId
     from fitcore.merge.conflicts import Conflict
     from fitcore.merge.found import Found, Key
     from fitcore.merge.gaps import Numbers
-    from fitcore.merge.ledger_lines import LedgerLines
     from fitcore.merge.proposals import Proposal
     from fitcore.record.entries import Entry
 
@@ -60,6 +61,8 @@ class Merged:
     """What the archive held, where it was sealed."""
     copies: tuple[Found, ...]
     """All copies, by digest."""
+    ledgers: LedgerLines = field(default_factory=LedgerLines, repr=False, compare=False)
+    """What all ledgers say, as it was joined by."""
 
     @property
     def entries(self) -> frozenset[Entry]:
@@ -67,10 +70,44 @@ class Merged:
         return self.content.entries if self.content is not None else frozenset()
 
     @property
+    def unexplained(self) -> frozenset[Entry]:
+        """The entries that hold, without lines taken over whose sealed original came later.
+
+        Both bear one name because a person took the changed line; no disk was copied. Where they
+        are about the same thing they are asked about; where not, nothing is explained.
+        """
+        by_name: defaultdict[EntryId, list[Entry]] = defaultdict(list)
+        for entry in self.entries:
+            by_name[entry.by].append(entry)
+        return self.entries - {
+            entry
+            for twins in by_name.values()
+            if len(twins) > 1
+            for entry in twins
+            if self._is_taken(entry)
+            and any(not self._is_taken(o) and _about(o) == _about(entry) for o in twins)
+        }
+
+    def _is_taken(self, entry: Entry) -> bool:
+        return self.ledgers.is_taken(id_of_line(self.key, entry.by, entry))
+
+    @property
     def numbers(self) -> Numbers:
         """Which numbers it tells of."""
         waiting = waiting_entries(copy for copy in self.copies if not copy.is_whole)
         return count_numbers(self.entries, waiting)
+
+    @property
+    def session(self) -> Session | None:
+        """The session as it stands: its sealed lines; where no copy is sealed, one unsealed copy.
+
+        A stop in a session that came without a whole seal must not be missed.
+        """
+        if isinstance(self.content, Session):
+            return self.content
+        copies = (*([self.carried] if self.carried is not None else []), *self.copies)
+        readable = (copy.content for copy in copies if isinstance(copy.content, Session))
+        return next(readable, None)
 
     @cached_property
     def conflicts(self) -> tuple[Conflict, ...]:
@@ -146,7 +183,14 @@ def merge_copies(key: Key, copies: Iterable[Found], ledgers: LedgerLines) -> Mer
         if before is not None and before.is_whole and not isinstance(before.content, Problem)
         else None,
         tuple(all_copies),
+        ledgers,
     )
+
+
+def _about(entry: Entry) -> tuple[str, ...]:
+    """Return what a line is about: its field, or its place and round."""
+    keys = ("what", "side", "point", "kind")
+    return (entry.array, *(entry.text(key) for key in keys), str(entry.fields.get("round")))
 
 
 def _in_order(copies: Iterable[Found]) -> list[Found]:

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 
 from fitcore.merge.ids import content_id
 from fitcore.points import LEGS
-from fitcore.record.edits import reason_text
+from fitcore.record.edits import reason_text, who_text
 from fitcore.record.entries import Draft
-from fitcore.record.session import entry_order
+from fitcore.record.session import Seal, entry_order
 from fitcore.safety.outcomes import Action, Clearance
 from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
 from fitcore.safety.side_difference import READING
@@ -99,8 +99,17 @@ def late_stops(
     return tuple(sorted(found.values(), key=lambda late: (late.codes, late.id)))
 
 
+def told_in(late: LateStop) -> Session:
+    """Return the session to write in who was told: the stop's own, or the one with the size.
+
+    Nothing is added to a session whose seal does not hold; both are the same person's.
+    """
+    is_shut = late.stop.seal is not Seal.WHOLE and late.given.seal is Seal.WHOLE
+    return late.given if is_shut else late.stop
+
+
 def draft_passed_on(late: LateStop, told: str, *, who: str, at: datetime) -> Draft:
-    """Say who was told of a late stop, for the session the stop stands in.
+    """Say who was told of a late stop, for the session `told_in` names.
 
     Args:
         late: the stop.
@@ -111,7 +120,7 @@ def draft_passed_on(late: LateStop, told: str, *, who: str, at: datetime) -> Dra
     Raises:
         ReadingError: nobody is named.
     """
-    text, by = reason_text(told), reason_text(who)
+    text, by = reason_text(told), who_text(who)
     return Draft("answers", at, {"what": "told", "is": text, "who": by, ABOUT: late.id})
 
 

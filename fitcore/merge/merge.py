@@ -66,7 +66,7 @@ class MergePlan:
     @cached_property
     def clones(self) -> tuple[Clone, ...]:
         """Names used twice."""
-        places = ((key.place, merged.entries) for key, merged in self.merged.items())
+        places = ((key.place, merged.unexplained) for key, merged in self.merged.items())
         return find_clones(self.numbers, places)
 
     @cached_property

@@ -135,7 +135,7 @@ def find_proposals(
     for copy in broken:
         for name, line in _differences(sealed, by_name, copy):
             if str(name) not in erased:
-                proposal_id = _proposal_id(key, name, line)
+                proposal_id = id_of_line(key, name, line)
                 shown.setdefault((proposal_id, name, line), set()).add(copy.path)
     found = (
         Proposal(
@@ -176,7 +176,8 @@ def _change(entry: Entry | None, is_known: bool) -> Change:  # noqa: FBT001 - pr
     return Change.CHANGED if is_known else Change.ADDED
 
 
-def _proposal_id(key: Key, name: EntryId, entry: Entry | None) -> str:
+def id_of_line(key: Key, name: EntryId, entry: Entry | None) -> str:
+    """Return the id a line is proposed under, from the line itself; None is a missing one."""
     said = ("", "") if entry is None else (entry.array, entry.line)
     return content_id(key.kind, key.name, str(name), *said)
 

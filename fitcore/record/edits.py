@@ -243,6 +243,25 @@ def _where(place: Place, number: int) -> dict[str, Value | None]:
     return {"side": side.value, "point": point.value, "kind": kind.value, "round": number}
 
 
+def who_text(text: str) -> str:
+    """Return who says something, cleaned.
+
+    Raises:
+        ReadingError: nobody is named.
+    """
+    cleaned = clean(text).text.strip()
+    if not cleaned:
+        raise ReadingError(
+            Problem(
+                code="who_missing",
+                text=say("Nobody is named."),
+                mend=say("Say who answers: a staff code or a name; it is kept beside the entry."),
+                key="who",
+            )
+        )
+    return cleaned
+
+
 def reason_text(text: str) -> str:
     """Return a reason, cleaned.
 

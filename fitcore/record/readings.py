@@ -64,7 +64,8 @@ class Dispute:
     """Readings that claim to be one, of which a person must choose."""
 
     kind: Literal["corrections", "struck_out", "shoe_sizes"]
-    """Corrected differently; corrected here and struck out there; two shoe sizes in one round."""
+    """Corrected differently, or two values under one name; corrected here and struck out there; two
+    shoe sizes in one round."""
     readings: tuple[Reading, ...]
 
 
@@ -146,7 +147,9 @@ class Readings:
         return kept
 
     def _is_same(self, reading: Reading, other: Reading) -> bool:
-        """Whether two readings that say the same come from one row, or correct the same."""
+        """Whether two readings that say the same are one: by name, row, or what they correct."""
+        if reading.name == other.name:
+            return True
         of_row = bool(reading.row) and reading.row == other.row
         return of_row or not self._origins(reading).isdisjoint(self._origins(other))
 
@@ -279,6 +282,13 @@ class Readings:
             ):
                 self.disputes.append(Dispute("struck_out", (reading,)))
         for rivals in corrections.values():
+            if len({reading_meaning(reading) for reading in rivals}) > 1:
+                self.disputes.append(Dispute("corrections", tuple(rivals)))
+        named: defaultdict[tuple[str, Place, int], list[Reading]] = defaultdict(list)
+        for reading in heads:
+            named[reading.name, reading.place, reading.round].append(reading)
+        for rivals in named.values():
+            # One name, two values: a changed line was taken over and its sealed original came.
             if len({reading_meaning(reading) for reading in rivals}) > 1:
                 self.disputes.append(Dispute("corrections", tuple(rivals)))
         for readings in self._by_place.values():

@@ -27,6 +27,7 @@ from fitcore.disk.archive_scan import place_of
 from fitcore.disk.carrying_back import carry_back
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.surroundings import Surroundings
+from fitcore.identity import EntryId
 from fitcore.merge.found import FileKind, Key, Where, digest_bytes
 from fitcore.merge.gaps import Numbers
 from fitcore.merge.ledger_lines import draft_erasure
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sessions"
 LAPTOPS = ("tern", "dunlin", "petrel")
 ONE, TWO = "0199c3a2-5f1e-7d40-9b6a-2f8e61d0c9a7", "0199c3a2-77aa-7d40-8c1b-3a90b7d4e511"
+AT_INSTANT = datetime(2026, 3, 5, 8, 40, tzinfo=UTC)
 GARBAGE = b"format = 1\nsession = "
 
 
@@ -316,6 +318,115 @@ def test_links_devices_and_odd_names_are_told_and_never_followed(tmp_path: Path)
     before = bytes_of(archive)
     assert merge_folders(archive, [stick], place).report.set_aside == report.set_aside
     assert bytes_of(archive) == before
+
+
+@pytest.mark.parametrize("number", [errno.EACCES, errno.EIO])
+@pytest.mark.parametrize(
+    "place", ["", "from-dunlin-m2xw", "from-dunlin-m2xw/sessions", "from-dunlin-m2xw/set-aside"]
+)
+def test_a_folder_of_a_stick_that_cannot_be_read_stops_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str, number: int
+) -> None:
+    bad, good, archive = tmp_path / "bad", tmp_path / "good", tmp_path / "archive"
+    put(bad / "from-dunlin-m2xw", TWO, entry("tern-k7qd:2", "client", "SK-02"))
+    (bad / "from-dunlin-m2xw" / "set-aside").mkdir()
+    put(bad / "from-skua-b8ty", ONE, entry("skua-b8ty:1", "posture", "lying"))
+    put(good, ONE, entry("tern-k7qd:1", "posture", "lying"))
+    refused = str(bad / place)
+    real = os.scandir
+
+    def scandir(folder: str | Path) -> object:
+        if os.fspath(folder) == refused:
+            raise OSError(number, os.strerror(number))
+        return real(folder)
+
+    real_iterdir = Path.iterdir
+
+    def iterdir(self: Path) -> object:
+        if str(self) == refused:
+            raise OSError(number, os.strerror(number))
+        return real_iterdir(self)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "scandir", scandir)
+        patch.setattr(Path, "iterdir", iterdir)
+        merging = merge_folders(archive, [bad, good], world(tmp_path))
+    told = [(file.path, file.reason) for file in merging.report.set_aside]
+    assert told == [(refused, "unreadable_io")]
+    assert merging.needs_person
+    taken = {"": [ONE], "from-dunlin-m2xw/sessions": [ONE]}
+    assert sorted(p.stem for p in archive.glob("sessions/*/*.toml")) == taken.get(place, [ONE, TWO])
+    again = merge_folders(archive, [bad, good], world(tmp_path)).report
+    assert again.set_aside == ()
+    assert len(list(archive.glob("sessions/*/*.toml"))) == 2
+
+
+@pytest.mark.parametrize("where", ["month", "sessions", "ledger", "set-aside"])
+def test_a_folder_of_the_archive_that_cannot_be_read_ends_the_merge(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    """What lies there must not be taken for gone."""
+    stick, archive, place = tmp_path / "stick", tmp_path / "archive", world(tmp_path)
+    month = two_files(archive).parent if where == "month" else archive / where
+    two_files(archive)
+    month.mkdir(exist_ok=True)
+    put(stick, ONE, entry("tern-k7qd:3", "zone", "UTC"))
+    before = bytes_of(archive)
+
+    def refusing(real: Callable[..., object]) -> Callable[..., object]:
+        def step(folder: str | Path) -> object:
+            if os.fspath(folder) == str(month):
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+            return real(folder)
+
+        return step
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "scandir", refusing(os.scandir))
+        patch.setattr(Path, "iterdir", refusing(Path.iterdir))
+        with pytest.raises(FileFault, match="The folder cannot be read") as caught:
+            merge_folders(archive, [stick], place)
+    assert caught.value.problem.path == str(month)
+    assert caught.value.problem.mend
+    assert bytes_of(archive) == before
+
+
+@pytest.mark.parametrize("which", ["file", "month", "sessions", "ledger", "set-aside"])
+def test_a_link_in_the_archive_is_named_before_anything_is_merged(
+    tmp_path: Path, which: str
+) -> None:
+    stick, archive, place = tmp_path / "stick", tmp_path / "archive", world(tmp_path)
+    filed = two_files(archive)
+    put(stick, ONE, entry("tern-k7qd:3", "zone", "UTC"))
+    link = {"file": filed, "month": filed.parent}.get(which, archive / which)
+    elsewhere = tmp_path / "elsewhere"
+    if link.exists():
+        link.rename(elsewhere)
+    else:
+        elsewhere.mkdir()
+    link.symlink_to(elsewhere)
+    before = bytes_of(tmp_path)
+    for dry_run in (True, False):
+        with pytest.raises(FileFault) as caught:
+            merge_folders(archive, [stick], place, dry_run=dry_run)
+        assert caught.value.problem.code == "link_in_archive"
+        assert caught.value.problem.path == str(link)
+        assert "move the link away" in caught.value.problem.mend
+    assert bytes_of(tmp_path) == before
+    link.unlink()
+    elsewhere.rename(link)
+    assert merge_folders(archive, [stick], place).report.updated == 1
+
+
+def test_a_laptops_name_that_cannot_be_read_ends_a_merge_before_it_begins(tmp_path: Path) -> None:
+    stick, archive, place = tmp_path / "stick", tmp_path / "archive", world(tmp_path)
+    two_files(stick)
+    archive.mkdir()
+    (archive / "laptop.toml").write_text("broken")
+    with pytest.raises(FileFault) as caught:
+        merge_folders(archive, [stick], place)
+    assert caught.value.problem.path == str(archive / "laptop.toml")
+    assert [path.name for path in archive.iterdir()] == ["laptop.toml"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows refuses such names itself")
@@ -721,6 +832,74 @@ def test_what_is_erased_stays_erased_though_the_memory_knows_the_session(tmp_pat
     assert b"lying" not in place_of(archive, session_key(ONE)).read_bytes()
     merge_folders(archive, [stick], place)
     assert b"lying" not in place_of(archive, session_key(ONE)).read_bytes()
+
+
+def damaged(raw: bytes) -> bytes:
+    return raw[: raw.index(b"[seal]") - 4]
+
+
+def changed(raw: bytes) -> bytes:
+    return raw.replace(b"sitting", b"lying?") + b"# it was lying? on the bed\n"
+
+
+def misnamed(raw: bytes) -> bytes:
+    return raw
+
+
+@pytest.mark.parametrize("spoil", [damaged, changed, misnamed])
+def test_no_late_stick_brings_erased_content_back_by_way_of_copies(
+    tmp_path: Path, spoil: Callable[[bytes], bytes]
+) -> None:
+    """Whichever comes first, the stick or the erasure: the archive is the same and free of it."""
+    erasure = draft_erasure(ONE, ["tern-k7qd:1"], who="C-02", why="asked for", at=AT_INSTANT)
+    desk, stick, other = tmp_path / "desk", tmp_path / "stick", tmp_path / "other"
+    ledger = place_of(desk, Key(FileKind.LEDGER, COORDINATOR))
+    ledger.parent.mkdir(parents=True)
+    line = erasure.entry(EntryId(COORDINATOR, 1))
+    ledger.write_bytes(file_bytes(Key(FileKind.LEDGER, COORDINATOR), [line]))
+    put(desk, ONE, entry("tern-k7qd:1", "posture", "sitting"), entry("tern-k7qd:2", "zone", "UTC"))
+    late = put(
+        stick,
+        ONE,
+        entry("tern-k7qd:1", "posture", "sitting"),
+        entry("tern-k7qd:2", "zone", "UTC"),
+        entry("tern-k7qd:3", "client", "SK-09"),
+    )
+    late.write_bytes(spoil(late.read_bytes()))
+    if spoil is misnamed:
+        late.rename(late.with_name(f"{ONE} (1).toml"))
+    put(other, ONE, entry("tern-k7qd:2", "zone", "UTC"))
+    outcomes, asked = [], []
+    for number, order in enumerate(([stick, desk], [desk, stick], [other, stick, desk, stick])):
+        archive, place = tmp_path / f"archive{number}", world(tmp_path)
+        for which in (*order, desk):
+            merge_folders(archive, [which], place)
+        outcomes.append(bytes_of(archive))
+        asked.append(open_questions(archive, place).proposals)
+        assert not {p.code for p in check_archive(archive, place).problems} & {"file_missing"}
+    # A file that was carried first is told by its place in the archive, as it ever was.
+    told = [
+        {name: raw.partition(b"found_in")[0] for name, raw in files.items() if "mani" not in name}
+        for files in outcomes
+    ]
+    assert told[0] == told[1] == told[2]
+    ids = [[proposal.id for proposal in proposals] for proposals in asked]
+    assert ids[0] == ids[1] == ids[2]
+    for content in outcomes[0].values():
+        assert b"sitting" not in content
+        assert b"lying?" not in content
+    kept = [name for name in outcomes[0] if name.startswith("set-aside")]
+    if spoil is damaged:
+        (note,) = kept
+        assert b"something in its session was erased" in outcomes[0][note]
+        assert b'reason = "not_toml"' in outcomes[0][note]
+    else:
+        assert len(kept) == 2
+    # What was not erased is asked about or kept all the same.
+    assert [p.proposed.line for p in asked[0] if p.proposed] == (
+        [entry("tern-k7qd:3", "client", "SK-09").line] if spoil is changed else []
+    )
+    assert (b"SK-09" in b"".join(outcomes[0].values())) is (spoil is not damaged)
 
 
 # --- carried back, and checked -----------------------------------------------------------------

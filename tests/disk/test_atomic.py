@@ -164,6 +164,8 @@ def test_before_the_rename_a_failure_leaves_the_old_file(
             with pytest.raises(FileFault):
                 write_durably(target, NEW, expected=OLD)
         assert target.read_bytes() == OLD, system.calls[-1]
+        kept = [TEMPORARY] if failing == renamed else []
+        assert sorted(_names(target.parent)) == [*kept, target.name], system.calls[-1]
 
 
 # --- many files at once --------------------------------------------------------------------------
@@ -297,6 +299,7 @@ def test_a_disk_that_fills_up_in_the_middle_of_a_write(
         patch.setattr(os, "write", until_full)
         with pytest.raises(FileFault) as caught:
             write_durably(target, NEW, expected=OLD)
+    assert _names(target.parent) == [target.name]  # half a file would only take the room left
     assert "Free some space" in caught.value.problem.mend
     assert target.read_bytes() == OLD
     write_durably(target, NEW, expected=OLD)

@@ -1,4 +1,4 @@
-"""Carrying back to a stick that is not there: nothing is made anew on the hard disk."""
+"""Carrying back: nothing is written but on the stick, and nothing elsewhere is called carried."""
 
 from __future__ import annotations
 
@@ -47,8 +47,70 @@ def test_a_stick_pulled_while_it_is_written_is_not_made_anew(
     """What a pulled stick leaves behind is perhaps an empty folder of the hard disk."""
     stick = tmp_path / "p2"
     stick.mkdir()
-    drives = iter([1, 2, 2])
+    real = stick.stat().st_dev
+    drives = iter([real, real + 1, real + 1])
     monkeypatch.setattr(carrying_back, "_drive", lambda _: next(drives))
     with pytest.raises(FileFault, match="p2 was pulled while it was written"):
         carry_back(archive, stick, build_app(archive).surroundings)
     assert not list(stick.rglob("*.toml"))
+
+
+@pytest.mark.parametrize("place", ["", "sessions", "sessions/month", "file", "manifest.toml"])
+def test_a_link_on_the_stick_is_never_written_through(
+    archive: Path, tmp_path: Path, place: str
+) -> None:
+    """Else the files lie on the hard disk, and the stick that may be pulled is empty."""
+    stick, elsewhere = tmp_path / "p2", tmp_path / "elsewhere"
+    stick.mkdir()
+    elsewhere.mkdir()
+    (filed,) = archive.glob("sessions/*/*.toml")
+    names = {"sessions/month": f"sessions/{filed.parent.name}", "file": filed.relative_to(archive)}
+    link = stick / "to-laptops" / names.get(place, place)
+    link.parent.mkdir(parents=True, exist_ok=True)
+    link.symlink_to(elsewhere / "made" if place in ("file", "manifest.toml") else elsewhere)
+    with pytest.raises(FileFault) as caught:
+        carry_back(archive, stick, build_app(archive).surroundings)
+    assert caught.value.problem.code == "not_on_stick"
+    assert caught.value.problem.path == str(link)
+    assert caught.value.problem.mend.startswith("Move it off the stick")
+    assert not list(elsewhere.iterdir())
+    link.unlink()
+    assert carry_back(archive, stick, build_app(archive).surroundings).left_out == ()
+
+
+def test_another_device_below_the_stick_is_refused(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stick = tmp_path / "p2"
+    (stick / "to-laptops").mkdir(parents=True)
+    monkeypatch.setattr(carrying_back, "_drive", lambda _: stick.stat().st_dev + 1)
+    with pytest.raises(FileFault, match="does not lie on the stick"):
+        carry_back(archive, stick, build_app(archive).surroundings)
+    assert not list(stick.rglob("*.toml"))
+
+
+def test_a_list_the_stick_does_not_give_back_is_refused(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stick = tmp_path / "p2"
+    stick.mkdir()
+    real = carrying_back.read_past_cache
+    monkeypatch.setattr(
+        carrying_back,
+        "read_past_cache",
+        lambda path: b"worn out" if path.name == "manifest.toml" else real(path),
+    )
+    with pytest.raises(FileFault, match="does not give back"):
+        carry_back(archive, stick, build_app(archive).surroundings)
+
+
+def test_a_laptops_own_folder_is_no_stick(archive: Path, tmp_path: Path) -> None:
+    """`to-laptops` in it would stop every merge into it."""
+    own = tmp_path / "own"
+    around = build_app(own).surroundings
+    with DataFolder(own, around, label="tern", measurer="N-17"):
+        pass
+    with pytest.raises(FileFault, match="laptop's own folder") as caught:
+        carry_back(archive, own, around)
+    assert "Name the stick's own folder" in caught.value.problem.mend
+    assert not (own / "to-laptops").exists()

@@ -189,3 +189,28 @@ def test_a_note_that_finds_no_room_is_not_a_crash(
         with suppress(FileFault):
             FolderLock(tmp_path, NOTE).release()
     FolderLock(tmp_path, "later").release()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right of their own there")
+@pytest.mark.parametrize("kind", ["link", "link to nothing", "second name", "pipe"])
+def test_a_note_that_is_no_ordinary_file_is_not_written_over(tmp_path: Path, kind: str) -> None:
+    folder = tmp_path / "data"
+    folder.mkdir()
+    others = tmp_path / "holiday.txt"
+    others.write_text("ferry at nine")
+    note = folder / LOCK_NAME
+    if kind == "link":
+        note.symlink_to(others)
+    elif kind == "link to nothing":
+        note.symlink_to(tmp_path / "made")
+    elif kind == "second name":
+        note.hardlink_to(others)
+    else:
+        os.mkfifo(note)
+    with pytest.raises(FileFault) as caught:
+        FolderLock(folder, NOTE)
+    assert caught.value.problem.code == "lock_not_a_file"
+    assert "move it away" in caught.value.problem.mend
+    assert others.read_text() == "ferry at nine"
+    assert not (tmp_path / "made").exists()
+    assert os.path.lexists(note)

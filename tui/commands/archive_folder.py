@@ -70,6 +70,33 @@ def require_archive(archive: Path) -> None:
         )
 
 
+def require_data_folder(folder: Path) -> None:
+    """Refuse a folder that is no data folder: of a wrong one nobody may hear that all is well.
+
+    Raises:
+        FitError: it is no folder, a stick, or holds nothing a data folder has.
+    """
+    path = visible(str(folder))
+    if not folder.is_dir():
+        raise wrong_use(
+            say("{path} is not a folder.", path=path),
+            say("Name the folder, or the stick's folder."),
+            key="PATH",
+        )
+    if below := folders_of_stick(folder)[1:]:
+        raise wrong_use(
+            say("{path} is a stick: it holds {name}.", path=path, name=visible(below[0].name)),
+            say("Name the archive; or merge the stick into it first."),
+            key="PATH",
+        )
+    if not any((folder / name).exists() for name in (SESSIONS, LEDGERS, LAPTOP_FILE, MANIFEST)):
+        raise wrong_use(
+            say("{path} is no data folder: it holds no session and no ledger.", path=path),
+            say("Name the archive's own folder; 'anklefirst where' names this laptop's."),
+            key="PATH",
+        )
+
+
 def archive_line(archive: Path, data: Path, *, dry_run: bool) -> str:
     """Say whose folder is written into; to be asked before it is.
 

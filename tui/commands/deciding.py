@@ -16,10 +16,10 @@ from fitcore.disk.screening_files import load_screening
 from fitcore.merge.choices import draft_choice, draft_other_value
 from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.conflicts import Conflict
-from fitcore.merge.late_stops import draft_passed_on
+from fitcore.merge.late_stops import draft_passed_on, told_in
 from fitcore.merge.ledger_lines import TAKEN
 from fitcore.merge.proposals import ChangedFile, by_file
-from fitcore.problems import Problem, ReadingError
+from fitcore.problems import FitError, Problem, ReadingError
 from fitcore.record.edits import reason_text
 from fitcore.words import say
 from tui.answers import (
@@ -28,10 +28,12 @@ from tui.answers import (
     alike,
     answer_changed,
     draft_codes,
+    is_one_by_one,
     parse_value,
     store_answer,
 )
 from tui.commands import ExitCode, Outcome, wrong_use
+from tui.commands.archive_folder import require_data_folder
 from tui.commands.finding import require_paths
 from tui.commands.linking import link_lines
 from tui.commands.looking_through import (
@@ -75,6 +77,8 @@ def conflicts(arguments: Namespace, data: Path, surroundings: Surroundings) -> O
     """List what is open in an archive, what bears on safety first."""
     archive: Path = arguments.archive or data
     require_paths([archive])
+    if arguments.archive is not None:
+        require_data_folder(archive)
     questions = open_questions(archive, surroundings)
     late = find_late_stops(archive, surroundings)
     facts = find_suggestions(archive, questions)
@@ -129,6 +133,8 @@ def decide(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
             answers = _passed_on(arguments, data, surroundings)
         else:
             found = _find_all(questions, arguments.ids, arguments.value)
+            if (len(found) > 1 or arguments.all_like) and any(map(is_one_by_one, found)):
+                raise _refuse_batch()
             if arguments.all_like:
                 found = alike(questions, found)
             desk = _Desk(questions, data, arguments.value, arguments.who, arguments.why)
@@ -241,8 +247,16 @@ def _passed_on(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
         told, who = reason_text(arguments.why), clean(arguments.who).text
         draft = draft_passed_on(found[0], told, who=who, at=surroundings.now())
         words = stop_words(found[0], told)
-        answers.append(Answer(found[0].id, found[0].stop.id, draft, None, words))
+        answers.append(Answer(found[0].id, told_in(found[0]).id, draft, None, words))
     return answers
+
+
+def _refuse_batch() -> FitError:
+    return wrong_use(
+        say("A prescriber's decision is for one leg of one person: it is not chosen for several."),
+        say("Answer these questions one by one, without --all-like."),
+        key="ID",
+    )
 
 
 def _find_all(questions: Questions, ids: Iterable[str], value: str) -> list[Conflict | Proposal]:

@@ -15,7 +15,7 @@ from fitcore.disk.session_files import find_session_files, read_regular
 from fitcore.identity import judge_client_code
 from fitcore.merge.clients import draft_distinct, draft_link, draft_unlink
 from fitcore.problems import Problem, ReadingError
-from fitcore.record.edits import reason_text
+from fitcore.record.edits import reason_text, who_text
 from fitcore.record.entries import render_value
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from fitcore.disk.surroundings import Surroundings
     from fitcore.merge.clients import Clients
-    from fitcore.record.entries import Draft
+    from fitcore.record.entries import Draft, Entry
 
 
 def link(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
@@ -97,6 +97,7 @@ def _store(
 ) -> Outcome:
     require_paths([data])
     reason_text(arguments.why)
+    arguments.who = who_text(arguments.who)
     codes = list(dict.fromkeys(clean(code).text for code in arguments.codes))
     with DataFolder(data, surroundings) as folder:
         before = open_questions(data, surroundings).clients
@@ -169,18 +170,23 @@ def _still_lines(codes: Sequence[str], still: Sequence[Sequence[str]]) -> list[s
 
 
 def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
-    """Return the names of the lines that are about these codes and no others.
+    """Return the names of the lines to take back: links of these codes and no others, if any.
+
+    What parts codes is taken back only where it alone is about exactly these: parting codes is
+    mostly why somebody comes here, so it must not go in place of a link.
 
     Raises:
         ReadingError: there is none.
     """
+    wanted = set(codes)
+    if links := [line for line in clients.links if set(line.names("codes")) <= wanted]:
+        return [str(line.by) for line in links]
+    if wider := [line for line in clients.links if len(set(line.names("codes")) & wanted) > 1]:
+        raise ReadingError(_linked_with_others(codes, wider))
+    if apart := [line for line in clients.distincts if set(line.names("codes")) == wanted]:
+        return [str(line.by) for line in apart]
     lines = [*clients.links, *clients.distincts]
-    names = [str(line.by) for line in lines if set(line.names("codes")) <= set(codes)]
-    if names:
-        return names
-    near = [
-        ", ".join(line.names("codes")) for line in lines if set(line.names("codes")) & set(codes)
-    ]
+    near = [", ".join(line.names("codes")) for line in lines if set(line.names("codes")) & wanted]
     raise ReadingError(
         Problem(
             code="not_linked",
@@ -190,6 +196,21 @@ def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
             else say("Look at the codes again."),
             key="CODE",
         )
+    )
+
+
+def _linked_with_others(codes: Sequence[str], wider: Sequence[Entry]) -> Problem:
+    ways = "; ".join(f"anklefirst unlink {' '.join(link.names('codes'))}" for link in wider)
+    return Problem(
+        code="linked_with_others",
+        text=say(
+            "{codes} are linked by a line about more codes than these: nothing was taken back.",
+            codes=", ".join(codes),
+        ),
+        mend=say(
+            "Take that link back as a whole, then link anew what is one person: {ways}", ways=ways
+        ),
+        key="CODE",
     )
 
 

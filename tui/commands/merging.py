@@ -18,7 +18,7 @@ from fitcore.disk.kept_files import bytes_of, kept_files, part_needless, whose
 from fitcore.problems import ProblemLevel
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
-from tui.commands.archive_folder import archive_line, require_archive
+from tui.commands.archive_folder import archive_line, require_archive, require_data_folder
 from tui.commands.finding import require_paths
 from tui.commands.looking_through import find_late_stops, stop_lines
 from tui.commands.merged_words import (
@@ -103,11 +103,14 @@ def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
     """Read every file of an archive and hold it against its seal and the list of files."""
     archive: Path = arguments.archive
     require_paths([archive])
-    _require_folders([archive])
+    require_data_folder(archive)
     check = check_archive(archive, surroundings)
     gaps, clones = check.report.gaps, check.report.clones
     serious = [p for p in check.problems if p.level is not ProblemLevel.NOTE]
     kept = kept_files(archive)
+    # Of a file changed outside `conflicts` asks line by line; once it is answered, it is seen to.
+    answered = () if check.report.proposals else ("seal_broken", "seal_missing")
+    to_see = [file for file in kept if not file.is_needless and file.reason not in answered]
     lines = [
         whole_line(check.sessions, check.ledgers),
         *map(str, check.problems),
@@ -119,7 +122,7 @@ def verify(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
         ),
     ]
     return Outcome(
-        ExitCode.NEEDS_PERSON if serious or gaps or clones else ExitCode.FINE,
+        ExitCode.NEEDS_PERSON if serious or gaps or clones or to_see else ExitCode.FINE,
         {
             "sessions": check.sessions,
             "ledgers": check.ledgers,

@@ -12,6 +12,7 @@ from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.clock_notes import clock_notes, shown_at
 from fitcore.merge.conflicts import STRUCK_OUT, conflict_words
 from fitcore.record.fields import answer_words
+from fitcore.safety.decisions import DECISION_PREFIX, role_words
 from fitcore.units import plain, show_cm
 from fitcore.words import say
 
@@ -71,6 +72,8 @@ def conflict_json(conflict: Conflict, questions: Questions) -> dict[str, object]
                 if may_choose(conflict, candidate)
                 else None,
                 "value_mm": _mm(candidate),
+                "max_mmhg": _highest_mmhg(conflict, candidate),
+                "role": _role(conflict, candidate),
                 "from": [_origin_json(origin, questions) for origin in candidate.origins],
             }
             for candidate in conflict.candidates
@@ -101,6 +104,7 @@ def conflict_lines(conflict: Conflict, questions: Questions) -> list[str]:
         if not may_choose(conflict, candidate):
             choice = say("{choice}: say it with unlink and distinct, two at a time", choice=choice)
         lines.append(f"  {choice}")
+        lines += _decision_lines(conflict, candidate)
         lines += [f"    {origin_words(origin, questions)}" for origin in candidate.origins]
     return lines
 
@@ -236,6 +240,35 @@ def client_of(questions: Questions, session_id: str) -> str | None:
     session = questions.sessions.get(session_id)
     values = session.answer("client").values if session is not None else ()
     return " / ".join(str(value) for value in values) or None
+
+
+def _decision_lines(conflict: Conflict, candidate: Candidate) -> list[str]:
+    """Say what a prescriber's decision allows and who decided: the words alone may be the same."""
+    if not conflict.field.startswith(DECISION_PREFIX):
+        return []
+    highest, role = _highest_mmhg(conflict, candidate), _role(conflict, candidate)
+    return [
+        say(
+            "    at most {mmhg} mmHg; decided by {whom}, {role}",
+            mmhg=highest if highest is not None else "?",
+            whom=candidate.entries[0].text("by_whom") or "?",
+            role=role_words(role) if role else "?",
+        )
+    ]
+
+
+def _highest_mmhg(conflict: Conflict, candidate: Candidate) -> str | None:
+    """Return the highest pressure a prescriber's decision allows; None for anything else."""
+    value = candidate.entries[0].fields.get("highest_mmhg")
+    if not conflict.field.startswith(DECISION_PREFIX) or isinstance(value, bool):
+        return None
+    return plain(Decimal(value)) if isinstance(value, int | Decimal) else None
+
+
+def _role(conflict: Conflict, candidate: Candidate) -> str | None:
+    """Return the role of whoever decided, as it is stored; None for anything else."""
+    role = candidate.entries[0].text("role")
+    return role or None if conflict.field.startswith(DECISION_PREFIX) else None
 
 
 def _mm(candidate: Candidate) -> str | None:
