@@ -155,12 +155,14 @@ def merge_copies(key: Key, copies: Iterable[Found], ledgers: LedgerLines) -> Mer
     broken = [copy for copy in readable if not copy.is_whole]
     erased = ledgers.erased_in(key.name) if key.kind is FileKind.SESSION else frozenset[str]()
     content = _join([copy.content for copy in sealed if not isinstance(copy.content, Problem)])
-    proposals = find_proposals(key, content.entries if content else frozenset(), broken, erased)
-    if taken := [p.proposed for p in proposals if p.proposed and ledgers.is_taken(p.id)]:
+    # A line that was taken and erased is looked for too: whichever was heard of first, what is left
+    # of it is its name.
+    shown = find_proposals(key, content.entries if content else frozenset(), broken)
+    if taken := [p.proposed for p in shown if p.proposed and ledgers.is_taken(p.id)]:
         blank = Session(key.name, frozenset())
         base = content or (blank if key.kind is FileKind.SESSION else Ledger(key.name))
         content = base.with_entries(*taken)
-        proposals = find_proposals(key, content.entries, broken, erased)
+    proposals = find_proposals(key, content.entries if content else frozenset(), broken, erased)
     if content is not None and erased:
         content = replace(content, entries=erase_entries(content.entries, erased))
     newer = [copy for copy in all_copies if copy.is_newer]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from histories import file_bytes, ledger_key, session_key
+from merge_plans import written
 from strategies import AT, SESSION, entry_from_line, entry_of
 
 from fitcore.identity import EntryId
@@ -326,6 +327,21 @@ def test_erased_content_is_gone_and_no_late_stick_brings_it_back() -> None:
     changed = merge(plan.archive(), [odd])
     assert changed.proposals == ()
     assert [copy.digest for copy in changed.with_erased] == [odd.digest]
+
+
+def test_a_line_taken_over_and_erased_is_erased_whichever_was_heard_of_first() -> None:
+    """No sealed copy has come: the line holds because somebody took it, then its content goes."""
+    odd = edited(remark(1), old="skin intact", new="skin broken")
+    (proposal,) = merge((), [odd]).proposals
+    _, ruling = draft_ruling(proposal, "taken", who="C-02", why="phoned N-17", at=AT)
+    taken = file(ruling.entry(EntryId(DESK, 1)), key=ledger_key(DESK))
+    erasure = draft_erasure(SESSION, [f"{TERN}:1"], who="C-02", why="asked for", at=AT)
+    erased = file(erasure.entry(EntryId(DUNLIN, 1)), key=ledger_key(DUNLIN))
+    at_once = merge((), [odd, taken, erased])
+    assert held(at_once) == {remark(1).erase()}
+    for first, second in ((taken, erased), (erased, taken)):
+        later = merge(merge(merge((), [odd]).archive(), [first]).archive(), [second])
+        assert (held(later), written(later)) == (held(at_once), written(at_once))
 
 
 def test_what_is_erased_in_one_copy_of_a_session_is_erased_in_all() -> None:
