@@ -105,12 +105,6 @@ class _Judged:
         return hash((id(self.chart), id(self.ranges), id(self.standards)))
 
 
-def why_not_suitable(cleared: SessionClearance, side: Side, chart: Chart) -> str:
-    """Return the first thing that rules a garment out for a leg; empty where nothing does."""
-    found = what_rules_out(cleared, side, chart)
-    return "" if found is None else found.text
-
-
 def what_rules_out(cleared: SessionClearance, side: Side, chart: Chart) -> Unsuitable | None:
     """Return the first thing that rules a garment out for a leg; None where nothing does.
 

@@ -14,7 +14,7 @@ from fitcore.leg_fit import fit_leg
 from fitcore.points import LEGS, Side
 from fitcore.record.readings import Readings
 from fitcore.safety.clearance import judge_clearance
-from fitcore.suitability import why_not_suitable, why_not_valid
+from fitcore.suitability import what_rules_out, why_not_valid
 
 if TYPE_CHECKING:
     from fitcore.record.entries import Value
@@ -54,7 +54,7 @@ def test_a_chart_holds_on_its_first_and_its_last_day(
 ) -> None:
     chart = LOW_TIDE.model_copy(update={"valid_from": first, "valid_until": last})
     assert (why_not_valid(chart, DAY) == "") is valid
-    assert (why_not_suitable(cleared("standing"), Side.LEFT, chart) == "") is valid
+    assert (what_rules_out(cleared("standing"), Side.LEFT, chart) is None) is valid
 
 
 def test_what_is_known_of_a_garment_for_a_purpose_is_a_caution_of_its_answer() -> None:
