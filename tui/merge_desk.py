@@ -27,8 +27,11 @@ from tui.answers import (
     draft_codes,
     is_one_by_one,
 )
-from tui.commands.question_words import question_words, when_words
 from tui.merge_items import desk_items
+from tui.wording.codes import codes_words
+from tui.wording.questions import question_words
+from tui.wording.sittings import when_words
+from tui.wording.stops import passed_on_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,8 +44,9 @@ if TYPE_CHECKING:
     from fitcore.moment.wrong_clocks import WrongClock
     from fitcore.record.entries import Value
     from tui.answers import Stored
-    from tui.merge_facts import Facts, Suggestion
+    from tui.merge_facts import DeskFacts
     from tui.merge_item import Item
+    from tui.wording.codes import Suggestion
 
 NOTHING = -1
 """No value is marked: Enter alone must not choose for anybody."""
@@ -78,13 +82,13 @@ class MergeDesk:
     desk hands over what was seen before."""
     items: tuple[Item, ...] = ()
     marked: int = NOTHING
-    _facts: Facts | None = None
+    _facts: DeskFacts | None = None
     _at: int = 0
     _later: set[str] = field(default_factory=set)
     """Ids of items put off."""
 
     @property
-    def facts(self) -> Facts:
+    def facts(self) -> DeskFacts:
         """What is open."""
         if self._facts is None:
             raise RuntimeError("the archive was not looked through yet")
@@ -95,7 +99,7 @@ class MergeDesk:
         """Whether the archive was looked through."""
         return self._facts is not None
 
-    def show(self, facts: Facts) -> None:
+    def show(self, facts: DeskFacts) -> None:
         """Take what is open now; whoever stood at an item still open stays there."""
         before = self.item.id if self.item is not None else ""
         self._facts = facts
@@ -296,7 +300,7 @@ class MergeDesk:
 
     def _of_codes(self, item: Item, codes: Sequence[str], key: str, told: Told) -> Answer:
         ruling = draft_codes(self.facts.clients, codes, key, told)
-        words = say("{codes}: {value}.", codes=", ".join(codes), value=self._title)
+        words = say("{codes}.", codes=codes_words(codes, key))
         return Answer(item.id, "", None, ruling, words)
 
     def _of_line(self, line: Proposal, key: str, told: Told) -> Answer:
@@ -306,8 +310,7 @@ class MergeDesk:
     def _passed_on(self, item: Item, typed: str, at: datetime) -> Answer:
         late = cast("LateStop", item.subject)
         draft = draft_passed_on(late, typed, who=self.who, at=at)
-        words = say("{about}. Told: {whom}.", about=item.title, whom=typed)
-        return Answer(item.id, told_in(late).id, draft, None, words)
+        return Answer(item.id, told_in(late).id, draft, None, passed_on_words(late, typed))
 
     def _noted(self, item: Item, time: str, told: Told) -> Answer:
         found = cast("WrongClock", item.subject)

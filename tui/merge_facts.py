@@ -8,42 +8,28 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from fitcore.doubts.same_person import alike_sittings
-from fitcore.merge.clients import Clients, rival_codes
-from fitcore.merge.clock_notes import clock_notes
+from fitcore.merge.clients import Clients
 from fitcore.merge.conflicts import find_conflicts
 from fitcore.merge.found import FileKind
-from fitcore.merge.ids import content_id
 from fitcore.merge.late_stops import late_stops
 from fitcore.merge.ledger_lines import LedgerLines
-from fitcore.moment.wrong_clocks import wrong_clocks
-from fitcore.points import place_words, side_words
-from fitcore.units import show_cm
-from fitcore.words import say
+from tui.wording.clocks import KnownClocks, clocks_not_noted
+from tui.wording.codes import code_suggestions
+from tui.wording.sittings import client_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from fitcore.disk.archive_parts import Questions
-    from fitcore.doubts.same_person import AlikeSittings
     from fitcore.merge.late_stops import LateStop
     from fitcore.merge.report import MergeReport
     from fitcore.moment.wrong_clocks import WrongClock
     from fitcore.record.entries import Entry
     from fitcore.record.session import Session
     from fitcore.safety.clearance import SessionClearance
+    from tui.wording.codes import Suggestion
 
     Judge = Callable[[Session], SessionClearance]
-
-
-@dataclass(frozen=True, slots=True)
-class Suggestion:
-    """Two codes that may be one person's."""
-
-    id: str
-    codes: tuple[str, str]
-    evidence: tuple[str, ...]
-    """Sentences, strongest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +44,13 @@ class SetAsideFile:
     found_in: tuple[str, ...]
     is_copied: bool
     """Whether its bytes lie in the archive; of a link or device only the note does."""
+    whose: str = ""
+    """Client and laptop, by its bytes; empty where they do not tell."""
 
 
 @dataclass(frozen=True)
-class Facts:
-    """What is open in an archive."""
+class DeskFacts:
+    """What is open in an archive, as the merge desk knows it."""
 
     questions: Questions
     sessions: Mapping[str, Session]
@@ -88,9 +76,16 @@ class Facts:
 
     def client_of(self, session_id: str) -> str:
         """Return a session's code, several where they are in question."""
-        session = self.sessions.get(session_id) or self.questions.sessions.get(session_id)
-        values = session.answer("client").values if session is not None else ()
-        return " / ".join(str(value) for value in values) or say("no client's code")
+        return client_words(self.session_of(session_id))
+
+    def session_of(self, session_id: str) -> Session | None:
+        """Return a session, also one that only a question holds; None where there is none."""
+        return self.sessions.get(session_id) or self.questions.sessions.get(session_id)
+
+    @property
+    def known_clocks(self) -> KnownClocks:
+        """How far times can be relied on."""
+        return KnownClocks.of(self.clients.ledgers, self.clocks)
 
 
 def gather_facts(
@@ -102,29 +97,29 @@ def gather_facts(
     *,
     may_stop: Callable[[Session], bool] = lambda _: True,
     report: MergeReport | None = None,
-) -> Facts:
+) -> DeskFacts:
     """Look through an archive for what a person must see to.
 
     Args:
         questions: its open questions.
         sessions: all its sessions.
         files: what it has set aside.
-        judge: see `Facts`.
-        asked: see `Facts`.
-        may_stop: see `Facts`.
-        report: see `Facts`.
+        judge: see `DeskFacts`.
+        asked: see `DeskFacts`.
+        may_stop: see `DeskFacts`.
+        report: see `DeskFacts`.
     """
     by_id = {session.id: session for session in sessions}
-    facts = Facts(questions, by_id, (), (), (), tuple(files), judge, asked, may_stop, report)
+    facts = DeskFacts(questions, by_id, (), (), (), tuple(files), judge, asked, may_stop, report)
     return replace(
         facts,
         stops=_late_stops(facts, by_id.values()),
-        suggestions=_suggestions(facts),
-        clocks=_wrong_clocks(facts, by_id.values()),
+        suggestions=code_suggestions(by_id, facts.clients),
+        clocks=clocks_not_noted(by_id.values(), facts.clients.ledgers),
     )
 
 
-def with_session(facts: Facts, session: Session) -> Facts:
+def with_session(facts: DeskFacts, session: Session) -> DeskFacts:
     """Return the facts once a session has got another line."""
     before = facts.questions
     others = [found for found in before.conflicts if found.session != session.id]
@@ -136,12 +131,12 @@ def with_session(facts: Facts, session: Session) -> Facts:
     )
     facts = replace(facts, questions=questions, sessions={**facts.sessions, session.id: session})
     other_clocks = [clock for clock in facts.clocks if clock.session.id != session.id]
-    clocks = [*other_clocks, *_wrong_clocks(facts, [session])]
+    clocks = [*other_clocks, *clocks_not_noted([session], facts.clients.ledgers)]
     facts = replace(facts, clocks=tuple(clocks))
     return _with_stops(facts, [str(value) for value in session.answer("client").values])
 
 
-def with_ledger_lines(facts: Facts, entries: Sequence[Entry]) -> Facts:
+def with_ledger_lines(facts: DeskFacts, entries: Sequence[Entry]) -> DeskFacts:
     """Return the facts once a ledger has got other lines; what they say of codes bears on stops."""
     before = facts.questions
     known = LedgerLines(before.clients.ledgers.entries.union(entries))
@@ -162,13 +157,14 @@ def with_ledger_lines(facts: Facts, entries: Sequence[Entry]) -> Facts:
         questions=questions,
         suggestions=tuple(s for s in facts.suggestions if clients.may_suggest(*s.codes)),
     )
-    sitting_of_clocks = [clock.session for clock in facts.clocks]
-    facts = replace(facts, clocks=_wrong_clocks(facts, sitting_of_clocks))
+    sittings = {clock.session.id: clock.session for clock in facts.clocks}
+    clocks = clocks_not_noted(sittings.values(), facts.clients.ledgers)
+    facts = replace(facts, clocks=clocks)
     codes = [code for entry in (*entries, *let_go) for code in entry.names("codes")]
     return _with_stops(facts, codes) if codes else facts
 
 
-def _with_stops(facts: Facts, codes: Iterable[str]) -> Facts:
+def _with_stops(facts: DeskFacts, codes: Iterable[str]) -> DeskFacts:
     """Look for the stops of some people anew."""
     if facts.judge is None:
         return facts
@@ -183,105 +179,7 @@ def _with_stops(facts: Facts, codes: Iterable[str]) -> Facts:
     return replace(facts, stops=tuple(sorted(found, key=lambda late: (late.codes, late.id))))
 
 
-def _late_stops(facts: Facts, sessions: Iterable[Session]) -> tuple[LateStop, ...]:
+def _late_stops(facts: DeskFacts, sessions: Iterable[Session]) -> tuple[LateStop, ...]:
     if facts.judge is None:
         return ()
     return late_stops(sessions, facts.clients, facts.judge, facts.may_stop)
-
-
-def _wrong_clocks(facts: Facts, sessions: Iterable[Session]) -> tuple[WrongClock, ...]:
-    notes = clock_notes(facts.clients.ledgers)
-    unique = {session.id: session for session in sessions}
-    return wrong_clocks(unique.values(), lambda entry: any(note.covers(entry) for note in notes))
-
-
-# --- codes of one person -------------------------------------------------------------------------
-
-
-def _suggestions(facts: Facts) -> tuple[Suggestion, ...]:
-    """Return codes worth asking about: given to one sitting, or alike in their numbers."""
-    given = {session.id: _codes_given(session) for session in facts.sessions.values()}
-    several = {name: codes for name, codes in given.items() if len(codes) > 1}
-    rivals = rival_codes(several.values(), facts.clients)
-    like = {
-        found.codes: found
-        for found in alike_sittings(facts.sessions.values(), facts.clients.may_suggest)
-    }
-    found = []
-    for codes in sorted({*rivals, *like}):
-        evidence = [
-            say("Both codes were given to one sitting: {sitting}.", sitting=_sitting(session))
-            for name, both in several.items()
-            if set(codes) <= set(both)
-            for session in [facts.sessions[name]]
-        ]
-        if codes in like:
-            evidence += _alike_words(like[codes])
-        found.append(Suggestion(content_id("codes", *codes), codes, tuple(evidence)))
-    return tuple(found)
-
-
-def _codes_given(session: Session) -> tuple[str, ...]:
-    """Return the codes laptops gave a sitting without seeing each other's, answered or not.
-
-    A code put right by whoever had seen it was a slip, and stands for nobody.
-    """
-    # Most sessions have one line about the client, and then there is nothing to find.
-    lines = [e for e in session.entries if e.fields.get("what") == "client" and not e.erased]
-    if len(lines) < 2:
-        return ()
-    replaced = {name for e in lines if e.array != "decisions" for name in e.replaces}
-    codes = {
-        entry.text("is")
-        for entry in lines
-        if entry.array != "decisions"
-        and str(entry.by) not in replaced
-        and not session.heads.is_withdrawn(entry)
-    }
-    return tuple(sorted(code for code in codes if code))
-
-
-def _alike_words(found: AlikeSittings) -> list[str]:
-    one, other = found.sittings
-    same = [values for values in found.values if values[1] == values[2]]
-    words = [
-        say(
-            "Measured the same day on two laptops: {one}; {other}.",
-            one=_sitting(one),
-            other=_sitting(other),
-        ),
-        say(
-            "{same} of {count} values are the same to the millimetre:",
-            same=len(same),
-            count=len(found.values),
-        ),
-    ]
-    for (side, point, kind), first, second in found.values:
-        words.append(
-            say(
-                "  {side} {place}: {first} and {second} cm",
-                side=side_words(side),
-                place=place_words(point, kind),
-                first=show_cm(first),
-                second=show_cm(second),
-            )
-        )
-    return words
-
-
-def _sitting(session: Session) -> str:
-    """Return when, where and by whom somebody was measured."""
-    at = session.measured_at
-    laptops = ", ".join(sorted({e.by.laptop for e in session.answer("client").heads}))
-    return say(
-        "{when} on {laptop} by {who}",
-        when=f"{at:%Y-%m-%d %H:%M}" if at is not None else say("no time"),
-        laptop=laptops or "?",
-        who=session.text("measurer") or say("nobody named"),
-    )
-
-
-def sitting_words(session: Session) -> str:
-    """Return a sitting in words: its codes, when, where and by whom."""
-    codes = " / ".join(str(value) for value in session.answer("client").values)
-    return say("{codes}, {sitting}", codes=codes, sitting=_sitting(session))

@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from fitcore.merge.late_stops import LateStop
     from fitcore.merge.proposals import Proposal
     from fitcore.moment.wrong_clocks import WrongClock
-    from tui.merge_facts import SetAsideFile, Suggestion
+    from tui.merge_facts import SetAsideFile
+    from tui.wording.codes import Suggestion
 
     Subject = (
         LateStop

@@ -5,39 +5,32 @@ Words and order only; no screen, nothing is stored here. A stop that nobody pass
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
 from fitcore.merge.clients import DISTINCT, LINKED
-from fitcore.merge.clock_notes import clock_notes, shown_at
-from fitcore.merge.conflicts import STRUCK_OUT, origin_of
-from fitcore.points import side_words
+from fitcore.merge.conflicts import STRUCK_OUT
 from fitcore.record.fields import answer_words
-from fitcore.safety.outcomes import outcome_words, urgency_words
 from fitcore.safety.screening_answers import ANSWER_PREFIX
 from fitcore.words import say
-from tui.commands.question_words import (
-    choice_of,
-    question_words,
-    seen_words,
-    typed_form,
-    when_words,
-    who_words,
-)
-from tui.merge_facts import sitting_words
 from tui.merge_item import TOLD, Choice, Item
 from tui.merge_other_items import changed_items, clock_item, codes_item, file_item
+from tui.wording.questions import (
+    choice_of,
+    question_words,
+    safety_words,
+    seen_words,
+    typed_form,
+)
+from tui.wording.sittings import person_words, sitting_line, when_words
+from tui.wording.stops import stop_lines, stop_title
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from fitcore.merge.conflicts import Candidate, Conflict, Origin
     from fitcore.merge.late_stops import LateStop
     from fitcore.record.entries import Entry
-    from fitcore.record.session import Session
-    from tui.merge_facts import Facts
+    from tui.merge_facts import DeskFacts
 
 _NOT_TOLD_AGAIN = ("by", "at", "what", "is", "instead_of", "who")
 _OF_READINGS = (
@@ -54,7 +47,7 @@ _OF_READINGS = (
 )
 
 
-def desk_items(facts: Facts) -> tuple[Item, ...]:
+def desk_items(facts: DeskFacts) -> tuple[Item, ...]:
     """Return all that is open, in the order to see to it.
 
     Stops that nobody passed on; questions about safety, first those of a person who was given a
@@ -91,61 +84,13 @@ def _visible(item: Item) -> Item:
 # --- a stop after a size was given ---------------------------------------------------------------
 
 
-def _stop(facts: Facts, late: LateStop) -> Item:
-    legs = "; ".join(
-        say("{side}: {found}", side=side_words(side), found=outcome_words(found.value))
-        for side, found in late.legs
-    )
-    title = say("STOP for {codes}: a size was given", codes=" = ".join(late.codes))
-    rules = [
-        say("! {text} Act: {when}.", text=rule.text, when=urgency_words(rule.urgency))
-        for rule in late.rules
-    ]
-    lines = (
-        *(
-            say("Size given: {who}", who=who)
-            for who in _writers(facts, late.given, late.finished_by)
-        ),
-        *(say("Stop found: {who}", who=who) for who in _writers(facts, late.stop, late.rests_on)),
-        legs,
-        say(
-            "Tell whoever ordered, fitted or prescribed, by your local protocol. Is anything worn?"
-        ),
-        *rules,
-    )
+def _stop(facts: DeskFacts, late: LateStop) -> Item:
     choice = Choice(TOLD, say("say who was told"), (say("This item closes once somebody was."),))
-    return Item(late.id, "stop", title, lines, (choice,), "told", late)
+    lines = tuple(stop_lines(late, facts.known_clocks))
+    return Item(late.id, "stop", stop_title(late), lines, (choice,), "told", late)
 
 
-def _writers(facts: Facts, session: Session, entries: Sequence[Entry]) -> list[str]:
-    """Return who wrote some lines of a session, each laptop and person once: where, who, when.
-
-    Not who opened the session: whoever is rung must be the one who found it.
-    """
-    notes = clock_notes(facts.clients.ledgers)
-    codes = " / ".join(str(value) for value in session.answer("client").values)
-    by_writer: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
-    for entry in entries:
-        who = origin_of(session.entries, entry).measurer
-        by_writer[entry.by.laptop, who].append(entry)
-    told = []
-    for (laptop, who), theirs in by_writer.items():
-        times = [when_words(shown_at(entry, notes)[0]) for entry in theirs]
-        badge = clock_badge(facts, theirs[0])
-        told.append(
-            say(
-                "{codes}, {when} on {laptop} by {who}{doubt}",
-                codes=codes,
-                when=min(times) if min(times) == max(times) else f"{min(times)} - {max(times)}",
-                laptop=laptop,
-                who=who or say("nobody named"),
-                doubt=f" ({badge.removeprefix('! ')})" if badge.startswith("!") else "",
-            )
-        )
-    return told
-
-
-def _given_codes(facts: Facts) -> frozenset[str]:
+def _given_codes(facts: DeskFacts) -> frozenset[str]:
     """Return the codes of everybody with a finished session, all codes of a person together."""
     return frozenset(
         linked
@@ -156,7 +101,7 @@ def _given_codes(facts: Facts) -> frozenset[str]:
     )
 
 
-def _is_given(facts: Facts, conflict: Conflict, given: frozenset[str]) -> bool:
+def _is_given(facts: DeskFacts, conflict: Conflict, given: frozenset[str]) -> bool:
     session = facts.sessions.get(conflict.session)
     if session is None:
         return bool(given & set(conflict.field.split(" = ")))
@@ -166,10 +111,10 @@ def _is_given(facts: Facts, conflict: Conflict, given: frozenset[str]) -> bool:
 # --- questions -----------------------------------------------------------------------------------
 
 
-def _question(facts: Facts, conflict: Conflict, *, is_given: bool) -> Item:
+def _question(facts: DeskFacts, conflict: Conflict, *, is_given: bool) -> Item:
     lines = []
     if conflict.is_safety:
-        lines.append(say("! Safety: until it is answered the more careful value rules."))
+        lines.append(safety_words())
         if is_given:
             lines.append(say("! A session of this person is finished: a size may have been given."))
     if conflict.kind in ("clients", "group"):
@@ -186,7 +131,7 @@ def _question(facts: Facts, conflict: Conflict, *, is_given: bool) -> Item:
         lines.insert(0, say("Asked: {question}", question=asked))
     session = facts.sessions.get(conflict.session)
     if session is not None:
-        lines.append(say("Session: {sitting}", sitting=sitting_words(session)))
+        lines.append(sitting_line(session))
     choices = tuple(
         Choice(str(number), _value(conflict, candidate), _said(facts, conflict, candidate))
         for number, candidate in enumerate(conflict.candidates)
@@ -203,7 +148,7 @@ def _value(conflict: Conflict, candidate: Candidate) -> str:
     return choice_of(conflict, candidate)
 
 
-def _said(facts: Facts, conflict: Conflict, candidate: Candidate) -> tuple[str, ...]:
+def _said(facts: DeskFacts, conflict: Conflict, candidate: Candidate) -> tuple[str, ...]:
     lines: list[str] = []
     for origin in candidate.origins:
         lines += origin_rows(facts, origin)
@@ -213,35 +158,28 @@ def _said(facts: Facts, conflict: Conflict, candidate: Candidate) -> tuple[str, 
     return tuple(lines)
 
 
-def origin_rows(facts: Facts, origin: Origin) -> list[str]:
+def origin_rows(facts: DeskFacts, origin: Origin) -> list[str]:
     """Write who brought a value, in short rows: entry, laptop, person, time, clock, what it saw."""
-    at, _ = shown_at(origin.entry, clock_notes(facts.clients.ledgers))
-    who, seen = who_words(origin), seen_words(origin)
+    who, seen = person_words(origin.measurer), seen_words(origin)
     return [
         str(origin.entry.by),
         say("on {laptop}", laptop=origin.laptop),
         say("decided by {who}", who=who) if origin.is_decision else say("by {who}", who=who),
-        when_words(at),
+        when_words(facts.known_clocks.shown(origin.entry)),
         clock_badge(facts, origin.entry),
         say("had seen: {seen}", seen=seen) if seen else say("had seen no other value"),
     ]
 
 
-def clock_badge(facts: Facts, entry: Entry) -> str:
+def clock_badge(facts: DeskFacts, entry: Entry) -> str:
     """Say how far the time beside it can be relied on."""
-    at, is_doubtful = shown_at(entry, clock_notes(facts.clients.ledgers))
-    if is_doubtful:
-        return say("! clock notes differ")
-    if at != entry.at:
-        return say("clock set right by note")
-    wrong = any(
-        clock.laptop == entry.by.laptop and clock.first <= entry.by.number <= clock.last
-        for clock in facts.clocks
-    )
-    return say("! clock was wrong") if wrong else say("clock not in doubt")
+    clocks = facts.known_clocks
+    if doubt := clocks.doubt(entry):
+        return say("! {doubt}", doubt=doubt)
+    return clocks.remark(entry) or say("clock not in doubt")
 
 
-def _code_choices(facts: Facts, conflict: Conflict) -> tuple[Choice, ...]:
+def _code_choices(facts: DeskFacts, conflict: Conflict) -> tuple[Choice, ...]:
     """Return what may be said of codes somebody linked: confirm, or part where they are two."""
     by_value = {candidate.value: candidate for candidate in conflict.candidates}
     words = {LINKED: say("one person"), DISTINCT: say("not one person")}

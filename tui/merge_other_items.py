@@ -14,9 +14,18 @@ from fitcore.merge.proposals import ChangedFile, by_file, draft_ruling
 from fitcore.problems import ReadingError
 from fitcore.record.fields import answer_words, field_words
 from fitcore.words import say
-from tui.commands.question_words import change_words, said_by, typed_form, when_words
-from tui.merge_facts import sitting_words
 from tui.merge_item import LATER, NOTED, SEEN, Choice, Item
+from tui.wording.changed_lines import (
+    change_words,
+    copies_differ_words,
+    line_now,
+    unsealed_codes,
+    unsealed_words,
+)
+from tui.wording.clocks import clock_id, clock_lines, clock_title
+from tui.wording.questions import said_by, typed_form
+from tui.wording.set_aside import to_do_words, wrong_words
+from tui.wording.sittings import client_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -24,7 +33,8 @@ if TYPE_CHECKING:
     from fitcore.merge.proposals import Proposal
     from fitcore.moment.wrong_clocks import WrongClock
     from fitcore.record.entries import Entry
-    from tui.merge_facts import Facts, SetAsideFile, Suggestion
+    from tui.merge_facts import DeskFacts, SetAsideFile
+    from tui.wording.codes import Suggestion
 
 
 def codes_item(found: Suggestion) -> Item:
@@ -48,7 +58,7 @@ def allowed_rulings(proposal: Proposal) -> Iterator[str]:
         yield ruling
 
 
-def changed_items(facts: Facts) -> Iterator[Item]:
+def changed_items(facts: DeskFacts) -> Iterator[Item]:
     """Yield the lines changed outside: one by one, but those of one file without a sealed one."""
     for found in by_file(facts.questions.proposals):
         if isinstance(found, ChangedFile):
@@ -57,20 +67,16 @@ def changed_items(facts: Facts) -> Iterator[Item]:
             yield _changed(facts, found)
 
 
-def _unsealed(facts: Facts, file: ChangedFile) -> Item:
+def _unsealed(facts: DeskFacts, file: ChangedFile) -> Item:
     """Ask once about all lines that nothing sealed vouches for: their file may still come."""
-    about, lines = file.about, file.proposals
-    title = say(
-        "{count} lines of {file} came without their sealed original: "
-        "fetch that laptop's newest folder first",
-        count=len(lines),
-        file=f"{about.name}.toml",
-    )
+    lines = file.proposals
+    title = say("{what}: fetch that laptop's newest folder first", what=unsealed_words(file))
+    codes = unsealed_codes(file, facts.session_of(file.about.name))
     told: tuple[str, ...] = (
         say(
             "Written on {laptops}, for {client}.",
             laptops=", ".join(file.laptops),
-            client=_client(facts, lines),
+            client=codes or client_words(None),
         ),
         *(say("Found in {path}", path=path) for path in file.paths),
         say("Once the sealed file has come, nothing has to be answered here."),
@@ -87,18 +93,8 @@ def _unsealed(facts: Facts, file: ChangedFile) -> Item:
     if file.is_one_text:
         choices = (*choices, Choice(TAKEN, say("take all"), shown))
     else:
-        differ = say("Copies of this file differ: not all of the lines can be taken.")
-        told = (*told, differ, *shown)
+        told = (*told, copies_differ_words(), *shown)
     return Item(file.id, "lines", title, told, choices, "why", lines)
-
-
-def _client(facts: Facts, lines: Sequence[Proposal]) -> str:
-    """Return whose lines they are: by the session, else by the lines themselves."""
-    if lines[0].about.name in facts.sessions:
-        return facts.client_of(lines[0].about.name)
-    now = (line.proposed for line in lines)
-    codes = sorted({e.text("is") for e in now if e is not None and e.text("what") == "client"})
-    return " / ".join(codes) or facts.client_of(lines[0].about.name)
 
 
 def line_words(entry: Entry) -> str:
@@ -116,9 +112,9 @@ def line_words(entry: Entry) -> str:
     return say("{place}: {value}", place=place, value=value) if place else value
 
 
-def _changed(facts: Facts, proposal: Proposal) -> Item:
+def _changed(facts: DeskFacts, proposal: Proposal) -> Item:
     now = proposal.proposed
-    shown_now = (*_differing(now, proposal.sealed), now.line) if now else (say("not there"),)
+    shown_now = (*(_differing(now, proposal.sealed) if now else ()), line_now(proposal))
     sealed = tuple(
         line
         for entry in proposal.sealed
@@ -166,17 +162,8 @@ def _differing(entry: Entry, others: Sequence[Entry]) -> list[str]:
 
 def clock_item(found: WrongClock) -> Item:
     """Ask what time it was, and say what the answer does and what it does not."""
-    title = say("{laptop}: the clock was wrong", laptop=found.laptop)
     lines = (
-        say("Session: {sitting}", sitting=sitting_words(found.session)),
-        say("Said at the time by {entry}: date and time are wrong.", entry=str(found.said_by.by)),
-        say(
-            "Entries {first} to {last}. At {entry} the clock showed {when}.",
-            first=found.first,
-            last=found.last,
-            entry=str(found.example.by),
-            when=when_words(found.shown),
-        ),
+        *clock_lines(found),
         say("Say what time it was, if that is known. It is kept beside the times."),
         say(
             "No line is changed. Only questions, here and in 'conflicts', show the right time; "
@@ -185,11 +172,7 @@ def clock_item(found: WrongClock) -> Item:
         ),
     )
     choice = Choice(NOTED, say("say what time it was"), ())
-    return Item(_clock_id(found), "clock", title, lines, (choice,), "time", found)
-
-
-def _clock_id(found: WrongClock) -> str:
-    return f"{found.laptop}:{found.first}-{found.last}"
+    return Item(clock_id(found), "clock", clock_title(found), lines, (choice,), "time", found)
 
 
 def file_item(found: SetAsideFile) -> Item:
@@ -200,7 +183,12 @@ def file_item(found: SetAsideFile) -> Item:
         if found.is_copied
         else say("It was not copied: it is only where it was found.")
     )
-    lines = (say("! {text}", text=found.text), say("To do: {mend}", mend=found.mend), *where, kept)
+    lines = (
+        say("! {wrong}", wrong=wrong_words(found.text, found.whose)),
+        to_do_words(found.mend),
+        *where,
+        kept,
+    )
     choice = Choice(SEEN, say("seen: go on"), (say("The file stays set aside."),))
     name = found.found_in[0].rpartition("/")[2] if found.found_in else found.digest
     return Item(

@@ -5,11 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
+from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.record.fields import answer_words
 from fitcore.words import say
-from tui.commands.merging import gap_lines, remark_lines
-from tui.commands.question_words import when_words
 from tui.merge_other_items import line_words
+from tui.wording.codes import codes_words
+from tui.wording.merges import (
+    carried_words,
+    gap_lines,
+    is_any_carried,
+    merged_lines,
+    remark_lines,
+)
+from tui.wording.questions import nothing_open_words
+from tui.wording.sittings import when_words
+from tui.wording.stops import not_looked_words
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -18,14 +28,16 @@ if TYPE_CHECKING:
     from fitcore.disk.archive_parts import Merging
     from fitcore.disk.carrying_back import CarriedBack
     from fitcore.record.entries import Entry
-    from tui.merge_facts import Facts
+    from tui.merge_facts import DeskFacts
 
 
 _MOST_GAPS = 3
 """Gaps named in one sentence; the summary names all (ours)."""
 
 
-def summary_lines(merging: Merging | None, facts: Facts, seen: Collection[str] = ()) -> list[str]:
+def summary_lines(
+    merging: Merging | None, facts: DeskFacts, seen: Collection[str] = ()
+) -> list[str]:
     """Return what a merge came to and what is open, most urgent first after the counts.
 
     Args:
@@ -33,7 +45,7 @@ def summary_lines(merging: Merging | None, facts: Facts, seen: Collection[str] =
         facts: the archive.
         seen: digests of the set-aside files somebody looked at.
     """
-    lines = [] if merging is None else _merged_lines(merging)
+    lines = [] if merging is None else [*merged_lines(merging.report), ""]
     questions = facts.questions
     safety = sum(question.is_safety for question in questions.conflicts)
     lines += [
@@ -54,8 +66,7 @@ def summary_lines(merging: Merging | None, facts: Facts, seen: Collection[str] =
         _files_line(facts, seen),
     ]
     if facts.judge is None:
-        told = say("! The rules of screening cannot be loaded: stops were not looked for.")
-        lines.append(told)
+        lines.append(not_looked_words())
     report = merging.report if facts.report is None and merging is not None else facts.report
     missing = [] if report is None else gap_lines(report)
     if report is not None and not missing:
@@ -66,14 +77,14 @@ def summary_lines(merging: Merging | None, facts: Facts, seen: Collection[str] =
     return [*lines, "", *missing, *notes, *remark_lines(merging)]
 
 
-def _files_line(facts: Facts, seen: Collection[str]) -> str:
+def _files_line(facts: DeskFacts, seen: Collection[str]) -> str:
     count, looked_at = len(facts.files), sum(file.digest in seen for file in facts.files)
     if looked_at:
         return say("Files set aside: {files}, seen: {seen}.", files=count, seen=looked_at)
     return say("Files set aside: {files}.", files=count)
 
 
-def missing_words(facts: Facts) -> str:
+def missing_words(facts: DeskFacts) -> str:
     """Return what has not come yet although nothing asks for an answer; empty where all has.
 
     It stays until it has come: no answer brings it, so it is told at the end of each day.
@@ -94,7 +105,7 @@ def missing_words(facts: Facts) -> str:
     return "; ".join(parts)
 
 
-def left_words(facts: Facts, count: int) -> str:
+def left_words(facts: DeskFacts, count: int) -> str:
     """Say what is left to answer, and what is missing.
 
     Args:
@@ -110,28 +121,10 @@ def left_words(facts: Facts, count: int) -> str:
         return say("Still open: {count} (F7).", count=count)
     if missing:
         return say("Nothing to answer; still missing: {missing}.", missing=missing)
-    return say("Nothing is open.")
+    return nothing_open_words()
 
 
-def _merged_lines(merging: Merging) -> list[str]:
-    report = merging.report
-    lines = [
-        say(
-            "Sessions: {added} new, {updated} changed, {unchanged} unchanged.",
-            added=report.added,
-            updated=report.updated,
-            unchanged=report.unchanged,
-        )
-    ]
-    if report.conflicts_settled:
-        told = say(
-            "Questions settled by what was brought: {count}.", count=report.conflicts_settled
-        )
-        lines.append(told)
-    return [*lines, ""]
-
-
-def decided_lines(facts: Facts, laptop: str, day: date) -> list[str]:
+def decided_lines(facts: DeskFacts, laptop: str, day: date) -> list[str]:
     """Return all that was decided at this laptop on a day, read from the lines themselves.
 
     So it is the same whether the desk was closed in between, and holds what verbs decided too.
@@ -178,12 +171,9 @@ def _decided(entry: Entry, words: str, *, is_back: bool) -> str:
     return say("Taken back: {told}", told=told) if is_back else told
 
 
-def _ruling(facts: Facts, entry: Entry) -> str:
-    codes = ", ".join(entry.names("codes"))
-    if entry.array == "links":
-        return say("{codes}: one person", codes=codes)
-    if entry.array == "distincts":
-        return say("{codes}: not one person", codes=codes)
+def _ruling(facts: DeskFacts, entry: Entry) -> str:
+    if entry.array in ("links", "distincts"):
+        return codes_words(entry.names("codes"), LINKED if entry.array == "links" else DISTINCT)
     if entry.array == "outside":
         value = answer_words(entry.fields.get("is"))
         about = entry.text("about")
@@ -204,16 +194,11 @@ def _ruling(facts: Facts, entry: Entry) -> str:
 def carried_lines(carried: CarriedBack) -> list[str]:
     """Return what was written to a stick, and that it may be pulled; or that nothing could be."""
     left_out = [visible(say("! Left out: {problem}", problem=p)) for p in carried.left_out]
-    if not carried.written and not carried.unchanged:
-        nothing = say("Nothing could be carried: every file stays in the archive, see below.")
-        return [nothing, *left_out]
+    if not is_any_carried(carried):
+        return [carried_words(carried), *left_out]
+    stick = visible(str(carried.folder.parent))
     return [
-        say(
-            "{stick}: {written} files written, {unchanged} were there already; all read back.",
-            stick=visible(str(carried.folder.parent)),
-            written=carried.written,
-            unchanged=carried.unchanged,
-        ),
+        say("{stick}: {told}", stick=stick, told=carried_words(carried)),
         say("This stick may be pulled. On each laptop, open this desk and merge it."),
         *left_out,
     ]

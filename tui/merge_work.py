@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.archive import merge_folders, merge_into, open_questions, settle
 from fitcore.disk.carrying_back import carry_back
-from fitcore.disk.kept_files import is_done
+from fitcore.disk.kept_files import is_done, whose
 from fitcore.disk.session_files import read_sessions
 from fitcore.disk.set_aside import read_kept
 from fitcore.merge.clients import draft_unlink
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from fitcore.safety.clearance import SessionClearance
     from tui.answers import Answer
     from tui.merge_desk import Given
-    from tui.merge_facts import Facts
+    from tui.merge_facts import DeskFacts
 
     Progress = Callable[[int, int], None]
 
@@ -92,7 +92,7 @@ class MergeWork:
             nothing_on=tuple(stick for stick in merging.nothing_on if stick not in gone),
         )
 
-    def look_through(self) -> Facts:
+    def look_through(self) -> DeskFacts:
         """Read the folder and find what is open.
 
         Raises:
@@ -116,7 +116,7 @@ class MergeWork:
             report=self._report,
         )
 
-    def store(self, answers: Sequence[Answer], facts: Facts, given: Given) -> Facts:
+    def store(self, answers: Sequence[Answer], facts: DeskFacts, given: Given) -> DeskFacts:
         """Keep answers durably, one after the other.
 
         Args:
@@ -150,7 +150,7 @@ class MergeWork:
             return self.look_through()
         return with_ledger_lines(facts, in_ledger) if in_ledger else facts
 
-    def take_back(self, given: Given, who: str) -> Facts:
+    def take_back(self, given: Given, who: str) -> DeskFacts:
         """Strike an answer out, all its lines: they are kept, and its questions are open again.
 
         Raises:
@@ -229,6 +229,7 @@ class MergeWork:
                     problem.mend,
                     kept.found_in,
                     is_copied=kept.raw is not None,
+                    whose=whose(kept.raw or b"").words,
                 )
         return [found[digest] for digest in sorted(found)]
 

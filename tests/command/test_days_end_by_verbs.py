@@ -92,7 +92,7 @@ def test_a_stop_after_a_size_heads_merge_and_conflicts_until_somebody_was_told(
     assert (late["codes"], late["stop"]) == (["SK-07"], stop)
     assert {leg["clearance"] for leg in late["legs"]} <= {"stop", "hold"}
     (laptop,) = late["found_by"]
-    assert f"stop found: SK-07, 2026-03-04 09:12 on {laptop} by " in shown.out
+    assert f"Stop found: SK-07, 2026-03-04 09:12 on {laptop} by " in shown.out
 
     assert curlew("decide", late["id"], "sitting", *WHO).code == 2
     assert curlew("decide", "ffffffff", "told", *WHO).code == 2
@@ -109,6 +109,19 @@ def test_a_stop_after_a_size_heads_merge_and_conflicts_until_somebody_was_told(
     assert curlew("withdraw", name, "--who", "C-02", "--why", "nobody answered").code == 0
     assert 'who = "C-02"' in curlew.session_file(stop).read_text().partition("withdrawn = [")[2]
     assert curlew("conflicts").code == 1
+
+
+def test_the_time_of_a_stop_by_a_wrong_clock_is_told_as_doubtful(
+    anklefirst: Anklefirst, dunlin: Anklefirst, curlew: Anklefirst
+) -> None:
+    visited(anklefirst, "SK-07", finished=True)
+    stop = visited(dunlin, "SK-07", STOP)
+    assert dunlin("set", stop, "clock", "wrong").code == 0
+    for told in (merged(curlew, anklefirst, dunlin), curlew("conflicts")):
+        (given,) = [line for line in told.out.splitlines() if "Size given: " in line]
+        (found,) = [line for line in told.out.splitlines() if "Stop found: " in line]
+        assert found.endswith(" (clock was wrong)")
+        assert "clock" not in given
 
 
 def test_a_stop_under_a_linked_code_is_told_and_a_stranger_is_not_read(
@@ -310,7 +323,9 @@ def test_alike_codes_and_wrong_clocks_are_suggested_and_not_counted(
     assert shown.code == 0
     assert "KES-1 and SK-07: may be one person" in shown.out
     assert "anklefirst link KES-1 SK-07" in shown.out
-    assert "the clock was wrong" in shown.out
+    assert "the clock was wrong, and nobody has noted it." in shown.out
+    assert "  Session: KES-1, 2026-03-04 09:12 on " in shown.out
+    assert ": date and time are wrong." in shown.out
     assert "Nothing is open." in shown.out
     found = curlew("conflicts", "--json").json
     assert [one["kind"] for one in found["suggestions"]] == ["codes", "clock"]
@@ -372,7 +387,8 @@ def test_a_changed_file_without_its_sealed_original_is_one_item(
     (file,) = found["changed_files"]
     assert file["lines"] == len(found["proposals"]) > 1
     out = curlew("conflicts").out
-    assert f"{file['lines']} lines that no sealed copy here holds (client SK-07)" in out
+    told = f"{file['lines']} lines of {session}.toml came without their sealed original"
+    assert f"{told} (client SK-07)" in out
     assert "newest folder" in out
     assert out.count("found in") == 1
     # With the laptop's own folder only the line that was changed is left.

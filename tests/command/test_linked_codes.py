@@ -10,6 +10,7 @@ from linked_visits import HOLD, STOP, file_visit
 import tui.commands.session_reading
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.links import read_links
+from fitcore.merge.clock_notes import clock_notes, draft_clock_note
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -190,6 +191,75 @@ def test_a_ledger_changed_outside_still_links_and_no_longer_parts(anklefirst: An
     ledger.write_bytes(whole.decode().encode("utf-16"))
     links, problems = read_links([anklefirst.data])
     assert links.groups == ()
+    assert [problem.path for problem in problems] == [str(ledger)]
+
+
+def rule_lines(curlew: Anklefirst, answer: str) -> None:
+    """Answer for every line that was changed outside."""
+    asked = curlew("conflicts", "--json").json
+    lines = [*asked["proposals"], *asked["changed_files"]]
+    assert lines
+    for line in lines:
+        assert curlew("decide", line["id"], answer, *WHO).code == 0
+
+
+def test_a_link_of_a_changed_ledger_counts_until_it_is_refused_as_in_a_merge(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    whimbrel, curlew = laptop(anklefirst, tmp_path, "whimbrel"), laptop(anklefirst, tmp_path, "cur")
+    screened(anklefirst, THERE, **STOP)
+    session = screened(anklefirst, HERE)
+    assert whimbrel.bare("merge", whimbrel.data, anklefirst.data).code == 0
+    link(whimbrel, HERE, THERE)
+    (ledger,) = (whimbrel.data / "ledger").glob("*.toml")
+    ledger.write_bytes(ledger.read_bytes().replace(b"asked at the door", b"asked at the gate"))
+    assert curlew.bare("merge", curlew.data, whimbrel.data).code == 1
+    assert offered(fitted(curlew, session)) == {"right"}
+    asked = curlew("conflicts", "--json").json
+    assert asked["links"] == [[THERE, HERE]]
+    rule_lines(curlew, "refused")
+    assert curlew("conflicts", "--json").json["links"] == []
+    assert offered(fitted(curlew, session)) == {"left", "right"}
+    assert read_links([curlew.data])[0].groups == ()
+    # Whoever has not heard of the answer, or only from a ledger that was changed too, is careful.
+    assert read_links([whimbrel.data])[0].groups == ((THERE, HERE),)
+    (own,) = (path for path in (curlew.data / "ledger").glob("*.toml") if path.name != ledger.name)
+    own.write_bytes(own.read_bytes().replace(b"asked at the door", b"asked at the gate"))
+    assert read_links([curlew.data])[0].groups == ((THERE, HERE),)
+
+
+def test_a_link_of_a_changed_ledger_that_was_taken_over_still_counts(
+    anklefirst: Anklefirst, tmp_path: Path
+) -> None:
+    """An answer is no refusal."""
+    curlew = laptop(anklefirst, tmp_path, "curlew")
+    screened(anklefirst, THERE, **STOP)
+    session = screened(anklefirst, HERE)
+    link(anklefirst, HERE, THERE)
+    (ledger,) = (anklefirst.data / "ledger").glob("*.toml")
+    changed = ledger.read_bytes().replace(b"asked at the door", b"asked at the gate")
+    ledger.write_bytes(changed)
+    assert curlew.bare("merge", curlew.data, anklefirst.data).code == 1
+    rule_lines(curlew, "taken")
+    (curlew.data / "ledger" / ledger.name).write_bytes(changed)
+    assert read_links([curlew.data])[0].groups == ((THERE, HERE),)
+    assert offered(fitted(curlew, session)) == {"right"}
+
+
+def test_notes_of_wrong_clocks_are_read_too_and_of_a_changed_ledger_do_not_count(
+    anklefirst: Anklefirst,
+) -> None:
+    around = anklefirst.world.surroundings()
+    note = draft_clock_note("tern-k7qd", (1, 9), 60, who="C-02", why="rang", at=around.now())
+    with DataFolder(anklefirst.data, around, label="curlew", measurer="C-02") as folder:
+        folder.append_to_ledger([note])
+    links, problems = read_links([anklefirst.data])
+    assert [(n.laptop, n.add_seconds) for n in clock_notes(links.ledgers)] == [("tern-k7qd", 60)]
+    assert problems == ()
+    (ledger,) = (anklefirst.data / "ledger").glob("*.toml")
+    ledger.write_bytes(ledger.read_bytes().replace(b"add_seconds = 60", b"add_seconds = 61"))
+    links, problems = read_links([anklefirst.data])
+    assert clock_notes(links.ledgers) == ()
     assert [problem.path for problem in problems] == [str(ledger)]
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from fitcore.disk.data_folder import DataFolder
+from tui.merge_items import desk_items
 from tui.merge_work import MergeWork
 
 if TYPE_CHECKING:
@@ -128,3 +129,22 @@ def test_a_broken_name_of_the_archives_laptop_is_told_before_anything_is_merged(
     assert ran.code == 2
     assert str(curlew.data / "laptop.toml") in ran.err
     assert [path.name for path in curlew.data.iterdir()] == ["laptop.toml"]
+
+
+def test_verify_and_the_desk_tell_alike_whose_a_file_set_aside_is(
+    anklefirst: Anklefirst, curlew: Anklefirst, tmp_path: Path
+) -> None:
+    session = anklefirst.new("SK-02")
+    stick = tmp_path / "stick"
+    shutil.copytree(anklefirst.data, stick)
+    path = next(stick.glob(f"sessions/*/{session}.toml"))
+    path.write_bytes(path.read_bytes().partition(b"[seal]")[0][:-3])
+    assert curlew.bare("merge", curlew.data, stick).code == 1
+    around = curlew.world.surroundings()
+    with DataFolder(curlew.data, around, label="curlew", measurer="C-02") as folder:
+        facts = MergeWork(folder, around, None).look_through()
+    (item,) = (item for item in desk_items(facts) if item.kind == "file")
+    wrong, to_do = item.lines[:2]
+    assert "(client SK-02, laptop laptop-" in wrong
+    checked = curlew.bare("verify", curlew.data).out
+    assert f"{wrong.removeprefix('! ')} {to_do}" in checked

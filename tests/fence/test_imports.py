@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import ast
+import re
 import sys
+import tomllib
 
 import pytest
 from fence.source import (
     PACKAGES,
+    ROOT,
     Module,
     called,
     calls,
@@ -32,9 +35,11 @@ CLOCKS = ("now", "utcnow", "today", "uuid1", "uuid4", "getenv", "urandom")
 PLAIN = (
     "tui.desk", "tui.keymap", "tui.start_list", "tui.setup_form", "tui.leg_drawing",
     "tui.leg_shape", "tui.demo", "tui.faults", "tui.command_line", "tui.verbs", "tui.commands",
-    "tui.__main__",
+    "tui.__main__", "tui.wording",
 )  # fmt: skip
 """The face's parts without a screen: tested without one, and quick to load."""
+DESK = ("tui.merge_", "tui.screens.merge_")
+"""What names of the merge desk's modules begin with."""
 
 
 def screen_imports(module: Module) -> list[str]:
@@ -168,6 +173,60 @@ def test_the_faces_plain_parts_load_no_screen() -> None:
     assert found == []
 
 
+def sides_crossed(module: Module) -> list[str]:
+    """Return where a verb imports the merge desk, the desk a verb, or their shared words either."""
+    is_shared = within(module.name, "tui.wording")
+    is_verb, is_desk = within(module.name, "tui.commands"), module.name.startswith(DESK)
+    return [
+        f"{module.at(node)}: {name}"
+        for name, node in imported(module)
+        if ((is_verb or is_shared) and name.startswith((*DESK, "tui.screens")))
+        or ((is_desk or is_shared) and within(name, "tui.commands"))
+    ]
+
+
+def sentences(module: Module) -> set[str]:
+    """Return what a module says; a literal without a word between its names is only layout."""
+    told = (
+        call.args[0].value
+        for call in calls(module)
+        if called(call) in ("say", "mark") and call.args and isinstance(call.args[0], ast.Constant)
+    )
+    return {str(text) for text in told if re.search(r"[a-z]", re.sub(r"\{.*?\}", "", str(text)))}
+
+
+def test_the_verbs_and_the_merge_desk_share_words_and_nothing_else() -> None:
+    face = modules("tui")
+    assert sum(module.name.startswith(DESK) for module in face) > 10
+    assert sum(within(module.name, "tui.wording") for module in face) > 5
+    assert [found for module in face for found in sides_crossed(module)] == []
+
+
+def test_what_the_verbs_and_the_merge_desk_both_say_is_written_once() -> None:
+    face = modules("tui")
+    desk = {text for module in face if module.name.startswith(DESK) for text in sentences(module)}
+    verbs, shared = (
+        {text for module in face if within(module.name, side) for text in sentences(module)}
+        for side in ("tui.commands", "tui.wording")
+    )
+    assert len(desk) > 100
+    assert len(shared) > 20
+    assert (desk & verbs) | (desk & shared) | (verbs & shared) == set()
+
+
+def test_the_contracts_name_every_module_of_the_merge_desk() -> None:
+    """`lint-imports` also follows arrows over other modules, but knows only what is named to it."""
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    contracts = {c["name"]: c for c in tomllib.loads(text)["tool"]["importlinter"]["contracts"]}
+    desk = {module.name for module in modules("tui") if module.name.startswith(DESK)}
+    plain = {name for name in desk if not within(name, "tui.screens")}
+    no_desk = contracts["the verbs do not know the merge desk"]["forbidden_modules"]
+    neither = contracts["the words both say know neither the verbs nor the merge desk"]
+    assert desk - set(contracts["the merge desk knows no verb"]["source_modules"]) == set()
+    assert {*plain, "tui.screens"} - set(no_desk) == set()
+    assert {*plain, "tui.commands"} - set(neither["forbidden_modules"]) == set()
+
+
 def test_profiles_holds_data_and_no_code() -> None:
     (package,) = modules("profiles")
     assert [type(node) for node in package.tree.body] == [ast.Expr]  # one docstring
@@ -199,6 +258,27 @@ def test_only_what_the_project_asks_for_is_imported() -> None:
 )
 def test_a_planted_screen_is_found(text: str) -> None:
     assert screen_imports(module_of(text))
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("tui.commands.merging", "from tui.merge_words import summary_lines"),
+        ("tui.commands.merging", "from tui import merge_facts"),
+        ("tui.commands.merging", "def f():\n    from tui.screens.merge_end import MergeEndScreen"),
+        ("tui.merge_items", "from tui.commands.deciding import TOLD"),
+        ("tui.screens.merge_end", "from tui import commands"),
+        ("tui.wording.stops", "from tui.commands import Outcome"),
+        ("tui.wording.stops", "from tui.merge_item import Item"),
+    ],
+)
+def test_a_planted_step_to_the_other_side_is_found(name: str, text: str) -> None:
+    assert sides_crossed(module_of(text, name))
+
+
+def test_a_sentence_is_told_from_layout() -> None:
+    probe = module_of("say('{about}: {value}.')\nsay('Nothing is open.')\nmark('go up')")
+    assert sentences(probe) == {"Nothing is open.", "go up"}
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,7 @@ from screens import Visit, at_start, build_app, opened, saved_sessions, to_measu
 from fitcore.disk.archive import merge_into
 from fitcore.disk.archive_check import check_archive
 from fitcore.disk.data_folder import DataFolder
+from fitcore.disk.drives import DriveRoot
 from fitcore.problems import FileFault, Problem
 from fitcore.record.ledger import read_ledger
 
@@ -158,7 +159,7 @@ async def test_the_demo_day_is_asked_answered_carried_back_and_not_asked_again(
         await visit.keys(f"{stick}<enter>")
         await visit.until("[x]")
         await visit.keys("<enter>")
-        await visit.until("all read back.", "This stick may be pulled.")
+        await visit.until("all were read back.", "This stick may be pulled.")
         assert (stick / "to-laptops" / "manifest.toml").exists()
 
     assert brought - lines_of(data) == set()
@@ -311,12 +312,12 @@ async def test_codes_are_linked_let_go_by_undo_and_kept_apart(
         await visit.keys("<f2>")
         await visit.until("dunlin-006-M and tern-006-0: one person?")
         await visit.keys("1<enter>asked at the door<enter>")
-        await visit.until("Saved: dunlin-006-M, tern-006-0: one person.")
+        await visit.until("Saved: dunlin-006-M = tern-006-0: one person.")
         assert "one person?" not in visit.text
         await visit.keys("<f4>")
         await visit.until("dunlin-006-M and tern-006-0: one person?")
         await visit.keys("2<enter><down><enter>")
-        await visit.until("Saved: dunlin-006-M, tern-006-0: two people.")
+        await visit.until("Saved: dunlin-006-M, tern-006-0: not one person.")
     (link,) = ledger_lines(data, "links")
     (apart,) = ledger_lines(data, "distincts")
     (back,) = ledger_lines(data, "withdrawn")
@@ -344,7 +345,7 @@ async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_
         await visit.until("Stops where a size was given: 1.")
         await visit.keys("<enter>")
         await visit.until_screen("merge_questions")
-        await visit.until("1 of 2 open", "STOP for SK-07: a size was given", "do not fit")
+        await visit.until("1 of 2 open", "STOP after a size was given: SK-07", "do not fit")
         assert "Size given: SK-07, " in visit.text
         written = {s.id: {e.by.laptop for e in s.entries} for s in saved_sessions(data)}
         (found_by,), (given_by,) = written[stop], written[given]
@@ -353,11 +354,11 @@ async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_
         assert given_by not in told
         await visit.keys("<f2><f6>")
         await visit.until_screen("merge_end")
-        await visit.until("! Not passed on yet (F7): STOP for SK-07: a size was given")
+        await visit.until("! Not passed on yet (F7): STOP after a size was given: SK-07")
         await visit.keys("<f7>")
         await visit.until_screen("merge_questions")
         await visit.keys("<up>")
-        await visit.until("STOP for SK-07: a size was given (put off)")
+        await visit.until("STOP after a size was given: SK-07 (put off)")
         await visit.keys("<enter>")
         await visit.until("Who was told, and how?")
         await visit.keys("P-04, by telephone<enter>")
@@ -366,7 +367,7 @@ async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_
         (told,) = [e for e in session.entries if e.text("what") == "told"]
         assert (told.text("is"), told.text("who")) == ("P-04, by telephone", "C-02")
         await visit.keys("<f4>")
-        await visit.until("1 of 2 open", "STOP for SK-07")
+        await visit.until("1 of 2 open", "STOP after a size was given: SK-07")
         await visit.keys("<escape>")
         await at_start(visit)
         await visit.until("! STOP where a size was given: 1. Questions open: 2. F7.")
@@ -551,6 +552,32 @@ async def test_a_stick_that_was_pulled_is_gone_and_neither_empty_nor_made_anew(
         await visit.until("p2 is gone; nothing was written.", "This stick may be pulled.")
         assert not pulled.exists(), "what is written to no stick fills the hard disk"
         assert (back / "to-laptops" / "manifest.toml").exists()
+
+
+async def test_the_folder_a_pulled_stick_left_behind_is_not_carried_back_to(
+    tern: Anklefirst, data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It lies on the hard disk, empty, where the stick hung."""
+    roots = (DriveRoot(tmp_path / "media", 1),)
+    monkeypatch.setattr("fitcore.disk.carrying_back.system_roots", lambda: roots)
+    tern.new("SK-01")
+    left, back = tmp_path / "media" / "P2", tmp_path / "back"
+    left.mkdir(parents=True)
+    back.mkdir()
+    async with desk_on(data, [tern.data], size=(120, 36)) as visit:
+        await visit.keys("<space><enter>")
+        await visit.until_screen("merge_summary")
+        await visit.keys("<f6>")
+        await visit.until_screen("merge_end")
+        await visit.keys(f"{left}<enter>{back}<enter><enter>")
+        await visit.until(
+            "No stick is plugged in at",
+            "P2; nothing was written. Plug it in, and carry back to the folder where it",
+            "This stick may be pulled.",
+        )
+        assert visit.text.count("may be pulled") == 1, visit.text
+    assert not list(left.iterdir())
+    assert (back / "to-laptops" / "manifest.toml").exists()
 
 
 async def test_the_window_lives_while_merging_and_a_stopped_merge_is_finished_by_the_next(

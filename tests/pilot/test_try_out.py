@@ -101,7 +101,9 @@ async def test_the_screen_is_whole_and_says_what_it_is(size: tuple[int, int], da
                 assert all(c.isascii() or c in "←→↑↓█│─" or c.isalpha() for c in row), row
                 assert all(unicodedata.east_asian_width(c) not in "WF" for c in row)
             footer = " ".join(visit.rows[-1].split())
-            assert footer == " ".join(f"{key} {word}" for key, word in footer_parts("try_out"))
+            assert footer == " ".join(
+                f"{key} {word}" for key, word in footer_parts("try_out", size[0])
+            )
 
 
 async def test_without_colour_the_heading_is_reversed_and_bold(

@@ -35,7 +35,7 @@ from fitcore.safety.stop_signs import StopSigns
 from tui.answers import Told
 from tui.merge_desk import NOTHING, MergeDesk
 from tui.merge_facts import (
-    Facts,
+    DeskFacts,
     SetAsideFile,
     gather_facts,
     with_ledger_lines,
@@ -95,7 +95,7 @@ def facts_of(
     ledger: Sequence[Entry] = (),
     proposals: Sequence[Proposal] = (),
     files: Sequence[SetAsideFile] = (),
-) -> Facts:
+) -> DeskFacts:
     clients = Clients(LedgerLines(frozenset(ledger)))
     found = [*clients.conflicts, *(c for session in sessions for c in find_conflicts(session))]
     questions = Questions(
@@ -107,7 +107,7 @@ def facts_of(
     return gather_facts(questions, sessions, files, judge)
 
 
-def desk_of(facts: Facts) -> MergeDesk:
+def desk_of(facts: DeskFacts) -> MergeDesk:
     desk = MergeDesk(who="C-02")
     desk.show(facts)
     return desk
@@ -141,7 +141,7 @@ def test_a_stop_of_another_laptop_after_a_size_was_given_heads_the_list() -> Non
     facts = facts_of(sitting(TERN, "SK-07"), stopped(DUNLIN, "SK-07"), disputed(THIRD, "SK-01"))
     first, second = desk_items(facts)
     assert (first.kind, second.kind) == ("stop", "question")
-    assert first.title == "STOP for SK-07: a size was given"
+    assert first.title == "STOP after a size was given: SK-07"
     assert any("do not fit" in line for line in first.lines)
     (late,) = facts.stops
     assert (late.found_by, late.given_by) == ((DUNLIN,), (TERN,))
@@ -382,14 +382,15 @@ def test_the_mark_never_goes_along_to_another_item() -> None:
 
 def test_a_file_set_aside_tells_reason_and_mend_and_is_only_seen() -> None:
     file = SetAsideFile(
-        "ab" * 16, "The file breaks off.", "Ask for it again.", ("stick/a.toml",), is_copied=True
-    )
+        "ab" * 16, "The file breaks off.", "Ask for it again.", ("stick/a.toml",), is_copied=True,
+        whose=f"client SK-07, laptop {TERN}",
+    )  # fmt: skip
     desk = desk_of(facts_of(files=[file]))
     item = desk.item
     assert item is not None
     assert item.title == "Set aside: a.toml"
     assert item.lines[:3] == (
-        "! The file breaks off.",
+        f"! The file breaks off. (client SK-07, laptop {TERN})",
         "To do: Ask for it again.",
         "Found as stick/a.toml",
     )
@@ -423,7 +424,7 @@ def test_two_codes_given_to_one_sitting_are_asked_about_until_somebody_answers()
     desk.go_to(found.id)
     assert desk.mark(1)
     (given,) = desk.answers("asked the client", AT)
-    assert given.words == "KES-1, SK-07: two people."
+    assert given.words == "KES-1, SK-07: not one person."
     apart = with_ledger_lines(facts, [written(given.ruling, 1)])
     assert apart.suggestions == ()
     assert apart.clients.are_distinct("SK-07", "KES-1")
@@ -681,9 +682,10 @@ def test_the_summary_counts_what_is_open_and_says_when_stops_were_not_looked_for
     lines = summary_lines(None, facts)
     assert "Stops where a size was given: 1." in lines
     assert "Questions open: 1, about safety: 0." in lines
-    assert not any("were not looked for" in line for line in lines)
+    assert not any("Nobody could look for stops" in line for line in lines)
     assert any(
-        "were not looked for" in line for line in summary_lines(None, replace(facts, judge=None))
+        "Nobody could look for stops" in line
+        for line in summary_lines(None, replace(facts, judge=None))
     )
 
 

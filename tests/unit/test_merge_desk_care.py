@@ -21,7 +21,7 @@ from fitcore.problems import Problem, ReadingError
 from fitcore.record.session import Session
 from tui.answers import Told
 from tui.merge_desk import MergeDesk
-from tui.merge_facts import Facts, gather_facts, with_ledger_lines, with_session
+from tui.merge_facts import DeskFacts, gather_facts, with_ledger_lines, with_session
 from tui.merge_words import carried_lines, decided_lines
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def answer(by: str, what: str, value: object, **more: object) -> Entry:
 
 def facts_of(
     *sessions: Session, proposals: Sequence[Proposal] = (), ledger: Sequence[Entry] = ()
-) -> Facts:
+) -> DeskFacts:
     found = [conflict for session in sessions for conflict in find_conflicts(session)]
     questions = Questions(
         tuple(sorted(found, key=lambda conflict: conflict.order)),
@@ -51,7 +51,7 @@ def facts_of(
     return gather_facts(questions, sessions, (), None)
 
 
-def desk_of(facts: Facts) -> MergeDesk:
+def desk_of(facts: DeskFacts) -> MergeDesk:
     desk = MergeDesk(who="C-02")
     desk.show(facts)
     return desk

@@ -40,21 +40,23 @@ from tui.commands.looking_through import (
     find_late_stops,
     find_suggestions,
     stop_json,
-    stop_lines,
-    stop_words,
-    suggestion_lines,
+    stop_rows,
+    suggestion_rows,
     suggestions_json,
 )
-from tui.commands.question_words import (
-    choice_of,
+from tui.commands.question_lines import (
     conflict_json,
     conflict_lines,
     file_json,
     file_lines,
     proposal_json,
     proposal_lines,
-    question_words,
 )
+from tui.wording.changed_lines import copies_differ_words
+from tui.wording.clocks import KnownClocks
+from tui.wording.codes import codes_words
+from tui.wording.questions import choice_of, nothing_open_words, question_words
+from tui.wording.stops import passed_on_words
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -81,14 +83,15 @@ def conflicts(arguments: Namespace, data: Path, surroundings: Surroundings) -> O
         require_data_folder(archive)
     questions = open_questions(archive, surroundings)
     late = find_late_stops(archive, surroundings)
-    facts = find_suggestions(archive, questions)
+    suggestions = find_suggestions(archive, questions.clients)
+    clocks = KnownClocks.of(questions.clients.ledgers, suggestions.clocks)
     lines: list[str] = []
     for stop in late.found:
-        lines += [*stop_lines(stop, late.notes), ""]
+        lines += [*stop_rows(stop, clocks), ""]
     if late.not_looked:
         lines += [late.not_looked, ""]
     for conflict in questions.conflicts:
-        lines += [*conflict_lines(conflict, questions), ""]
+        lines += [*conflict_lines(conflict, questions, clocks), ""]
     changed = by_file(questions.proposals)
     for item in changed:
         told = (
@@ -100,24 +103,24 @@ def conflicts(arguments: Namespace, data: Path, surroundings: Surroundings) -> O
     if questions.proposals:
         lines.append(say("Changed lines: VALUE is taken, corrected or refused."))
     is_open = bool(questions.conflicts or questions.proposals or late.needs_person)
-    suggested = suggestion_lines(facts)
+    suggested = suggestion_rows(suggestions)
     if arguments.links:
         lines += link_lines(questions.clients)
     return Outcome(
         ExitCode.NEEDS_PERSON if is_open else ExitCode.FINE,
         {
-            "conflicts": [conflict_json(found, questions) for found in questions.conflicts],
+            "conflicts": [conflict_json(found, questions, clocks) for found in questions.conflicts],
             "proposals": [proposal_json(found) for found in questions.proposals],
             "late_stops": [stop_json(found) for found in late.found],
             "changed_files": [
                 file_json(found) for found in changed if isinstance(found, ChangedFile)
             ],
-            "suggestions": suggestions_json(facts),
+            "suggestions": suggestions_json(suggestions),
             "links": [list(group) for group in questions.clients.groups],
         },
         [
             *lines,
-            *([] if is_open else [say("Nothing is open.")]),
+            *([] if is_open else [nothing_open_words()]),
             *([say("Suggestions, not counted as open:"), *suggested] if suggested else []),
         ],
     )
@@ -176,13 +179,15 @@ class _Desk:
         told = Told.of(self.who, self.why, at)
         if not isinstance(question, Conflict):
             return answer_changed(question, self.value.casefold(), told)
+        if question.kind in ("clients", "group"):
+            ruling = self._codes(question, told)
+            words = say("{codes}.", codes=codes_words(question.field.split(" = "), self.value))
+            return Answer(question.id, "", None, ruling, words)
         words = say(
             "{about}: {value}.",
             about=question_words(question, self.questions),
             value=clean(self.value).text,
         )
-        if question.kind in ("clients", "group"):
-            return Answer(question.id, "", None, self._codes(question, told), words)
         chosen, named = _chosen(question, self.value), {"who": told.who, "why": told.why}
         draft = (
             draft_choice(question, chosen, **named, at=at)
@@ -246,7 +251,7 @@ def _passed_on(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
             raise ReadingError(_not_one(wanted, is_ambiguous=bool(found)))
         told, who = reason_text(arguments.why), clean(arguments.who).text
         draft = draft_passed_on(found[0], told, who=who, at=surroundings.now())
-        words = stop_words(found[0], told)
+        words = passed_on_words(found[0], told)
         answers.append(Answer(found[0].id, told_in(found[0]).id, draft, None, words))
     return answers
 
@@ -277,7 +282,7 @@ def _find_all(questions: Questions, ids: Iterable[str], value: str) -> list[Conf
             continue
         if value.casefold() == TAKEN and not meant[0].is_one_text:
             raise wrong_use(
-                say("Copies of this file differ: not all of the lines can be taken."),
+                copies_differ_words(),
                 say("Say refused for all, or fetch the laptop's newest folder and merge it."),
                 key="VALUE",
             )

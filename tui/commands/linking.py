@@ -13,13 +13,14 @@ from fitcore.disk.archive import open_questions, settle
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.session_files import find_session_files, read_regular
 from fitcore.identity import judge_client_code
-from fitcore.merge.clients import draft_distinct, draft_link, draft_unlink
+from fitcore.merge.clients import DISTINCT, LINKED, draft_distinct, draft_link, draft_unlink
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.edits import reason_text, who_text
 from fitcore.record.entries import render_value
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome
 from tui.commands.finding import require_paths
+from tui.wording.codes import codes_words
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -64,25 +65,19 @@ def unlink(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
 
 def link_lines(clients: Clients) -> list[str]:
     """Return what was said of codes, a line each, for people."""
+    rulings = [
+        *((LINKED, entry) for entry in clients.links),
+        *((DISTINCT, entry) for entry in clients.distincts),
+    ]
     lines = [
         say(
-            "{codes}: one person. {entry}, {who}: {why}",
-            codes=" = ".join(entry.names("codes")),
+            "{codes}. {entry}, {who}: {why}",
+            codes=codes_words(entry.names("codes"), value),
             entry=str(entry.by),
             who=entry.text("who") or "?",
             why=entry.text("why"),
         )
-        for entry in clients.links
-    ]
-    lines += [
-        say(
-            "{codes}: not one person. {entry}, {who}: {why}",
-            codes=", ".join(entry.names("codes")),
-            entry=str(entry.by),
-            who=entry.text("who") or "?",
-            why=entry.text("why"),
-        )
-        for entry in clients.distincts
+        for value, entry in rulings
     ]
     return [*(lines or [say("No codes are linked.")]), ""]
 

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.kept_files import bytes_of, whose
 from fitcore.words import say
+from tui.wording.set_aside import to_do_words, wrong_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from fitcore.disk.kept_files import KeptFile, Whose
-    from fitcore.merge.gaps import Gap
-    from fitcore.merge.report import MergeReport, SetAside
+    from fitcore.disk.kept_files import KeptFile
+    from fitcore.merge.report import SetAside
 
 
 def taken_up_line(new_lines: Mapping[str, int]) -> list[str]:
@@ -66,10 +66,9 @@ def set_aside_lines(
     """Say which files were set aside: what somebody must see to, then copies with nothing to do."""
     lines = [
         say(
-            "! Set aside: {path}: {text}{whose}",
+            "! Set aside: {path}: {wrong}",
             path=visible(file.path),
-            text=visible(file.text),
-            whose=_in_brackets(whose(bytes_of(file, archive))),
+            wrong=visible(wrong_words(file.text, whose(bytes_of(file, archive)).words)),
         )
         for file in files
     ]
@@ -89,11 +88,10 @@ def kept_lines(files: Sequence[KeptFile]) -> list[str]:
         lines.append(say("{count} files are set aside and not read:", count=len(to_see)))
     lines += [
         say(
-            "  {path}: {text}{whose} To do: {mend}",
+            "  {path}: {wrong} {mend}",
             path=visible(file.told),
-            text=visible(file.text),
-            whose=_in_brackets(file.whose),
-            mend=visible(file.mend),
+            wrong=visible(wrong_words(file.text, file.whose.words)),
+            mend=visible(to_do_words(file.mend)),
         )
         for file in to_see
     ]
@@ -108,21 +106,6 @@ def kept_lines(files: Sequence[KeptFile]) -> list[str]:
     return lines
 
 
-def gap_lines(report: MergeReport) -> list[str]:
-    """Say which entries of a laptop are missing, and which numbers were used twice."""
-    clones = [
-        say(
-            "! {laptop} used number {number} twice: a restored backup or a copied disk? "
-            "Both are kept: {places}.",
-            laptop=clone.laptop,
-            number=clone.number,
-            places=", ".join(clone.places),
-        )
-        for clone in report.clones
-    ]
-    return [*map(_gap_line, report.gaps), *clones]
-
-
 def whole_line(sessions: int, ledgers: int) -> str:
     """Say how many sessions and ledgers are whole."""
     return say(
@@ -130,27 +113,3 @@ def whole_line(sessions: int, ledgers: int) -> str:
         sessions=say("1 session") if sessions == 1 else say("{count} sessions", count=sessions),
         ledgers=say("1 ledger") if ledgers == 1 else say("{count} ledgers", count=ledgers),
     )
-
-
-def _gap_line(gap: Gap) -> str:
-    words = (
-        say("! {laptop}: entry {first} is missing.", laptop=gap.laptop, first=gap.first)
-        if gap.first == gap.last
-        else say(
-            "! {laptop}: entries {first} to {last} are missing.",
-            laptop=gap.laptop,
-            first=gap.first,
-            last=gap.last,
-        )
-    )
-    if not gap.is_end:
-        return say("{gap} Merge that laptop's newest folder.", gap=words)
-    return say(
-        "{gap} They are not here yet: its laptop.toml has given these numbers. Was the stick "
-        "copied to the end? Merge that laptop's newest folder.",
-        gap=words,
-    )
-
-
-def _in_brackets(found: Whose) -> str:
-    return f" ({visible(found.words)})" if found.words else ""

@@ -20,13 +20,14 @@ from fitcore.words import say
 from tui.commands import ExitCode, Outcome, wrong_use
 from tui.commands.archive_folder import archive_line, require_archive, require_data_folder
 from tui.commands.finding import require_paths
-from tui.commands.looking_through import find_late_stops, stop_lines
-from tui.commands.merged_words import (
+from tui.commands.looking_through import find_late_stops, stop_rows
+from tui.commands.merged_words import kept_lines, set_aside_lines, taken_up_line, whole_line
+from tui.wording.merges import (
+    carried_words,
     gap_lines,
-    kept_lines,
-    set_aside_lines,
-    taken_up_line,
-    whole_line,
+    is_any_carried,
+    merged_lines,
+    remark_lines,
 )
 
 if TYPE_CHECKING:
@@ -37,12 +38,9 @@ if TYPE_CHECKING:
 
     from fitcore.disk.archive_engine import Engine
     from fitcore.disk.archive_parts import Merging
-    from fitcore.disk.carrying_back import CarriedBack
     from fitcore.disk.surroundings import Surroundings
     from fitcore.merge.report import SetAside
     from tui.commands.looking_through import LateStops
-
-__all__ = ["carry_back", "gap_lines", "merge", "remark_lines", "verify"]
 
 
 def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outcome:
@@ -91,7 +89,7 @@ def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outco
 
 def late_lines(late: LateStops) -> list[str]:
     """Say which stops were found after a size was given, before anything else."""
-    lines = [line for found in late.found for line in stop_lines(found, late.notes)]
+    lines = [line for found in late.found for line in stop_rows(found, late.clocks)]
     return [*lines, *([late.not_looked] if late.not_looked else [])]
 
 
@@ -142,10 +140,7 @@ def carry_back(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
     _require_folders([data, stick])
     with _progress(say("carrying back")) as progress:
         carried = write_back(data, stick, surroundings, progress)
-    if not carried.written and not carried.unchanged:
-        lines = [say("Nothing could be carried: every file stays in the archive, see below.")]
-    else:
-        lines = [*_pull_lines(carried, stick)]
+    lines = [carried_words(carried), *(_pull_lines(stick) if is_any_carried(carried) else [])]
     return Outcome(
         ExitCode.NEEDS_PERSON if carried.left_out else ExitCode.FINE,
         {
@@ -159,13 +154,8 @@ def carry_back(arguments: Namespace, data: Path, surroundings: Surroundings) -> 
     )
 
 
-def _pull_lines(carried: CarriedBack, stick: Path) -> list[str]:
+def _pull_lines(stick: Path) -> list[str]:
     return [
-        say(
-            "{written} files written, {unchanged} were there already; all were read back.",
-            written=carried.written,
-            unchanged=carried.unchanged,
-        ),
         say("You may pull the stick now. On each laptop:"),
         say(
             "  anklefirst merge OWN-FOLDER {stick}   ('anklefirst where' names the folder)",
@@ -197,17 +187,8 @@ def _engine(arguments: Namespace) -> AbstractContextManager[Engine | None]:
 
 def _merge_lines(merging: Merging, archive: Path) -> list[str]:
     report = merging.report
-    lines = [
-        say(
-            "Sessions: {added} added, {updated} updated, {unchanged} unchanged.",
-            added=report.added,
-            updated=report.updated,
-            unchanged=report.unchanged,
-        )
-    ]
+    lines = merged_lines(report)
     lines += taken_up_line(report.new_lines)
-    if report.conflicts_settled:
-        lines.append(say("Questions settled: {count}.", count=report.conflicts_settled))
     if report.conflicts_open or report.proposals:
         lines.append(
             say(
@@ -219,23 +200,6 @@ def _merge_lines(merging: Merging, archive: Path) -> list[str]:
             )
         )
     return lines
-
-
-def remark_lines(merging: Merging) -> list[str]:
-    """Say of which sticks nothing, or perhaps not all, was taken."""
-    nothing = [
-        say("! {stick}: nothing of ours is on it.", stick=visible(str(stick)))
-        for stick in merging.nothing_on
-    ]
-    unfinished = [
-        say(
-            "{folder}: it has no day's list, or not all of it is there. Was copying it finished? "
-            "What is there was taken.",
-            folder=visible(str(folder)),
-        )
-        for folder in merging.unfinished
-    ]
-    return [*nothing, *unfinished]
 
 
 def _require_folders(paths: list[Path]) -> None:

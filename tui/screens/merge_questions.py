@@ -15,7 +15,6 @@ from fitcore.moment.wrong_clocks import parse_right_time
 from fitcore.problems import FitError
 from fitcore.words import say
 from tui.answers import Told, parse_value
-from tui.commands.question_words import question_words
 from tui.merge_desk import NOTHING, Given
 from tui.merge_item import LATER
 from tui.merge_words import missing_words
@@ -24,6 +23,7 @@ from tui.screens.merge_pages import MergePage, fault_words
 from tui.screens.reason import ConfirmScreen, ReasonScreen
 from tui.side_by_side import Block, side_by_side
 from tui.widgets.bars import TopBar
+from tui.wording.questions import question_words
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Iterable, Sequence
