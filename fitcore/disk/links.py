@@ -1,6 +1,7 @@
 """Which codes are one person's, read from the ledgers of data folders. Reads only; takes no lock.
 
-Without any link nothing is parsed. A ledger that cannot be read is told: a link may stand there.
+Without any link or clock note nothing is parsed. A ledger that cannot be read is told: a link may
+stand there.
 """
 
 from __future__ import annotations
@@ -9,30 +10,39 @@ from typing import TYPE_CHECKING
 
 from fitcore.disk.session_files import read_regular
 from fitcore.merge.clients import Clients
+from fitcore.merge.found import FileKind, Key
 from fitcore.merge.ledger_lines import gather
+from fitcore.merge.proposals import id_of_line
 from fitcore.problems import Problem
 from fitcore.record.ledger import read_ledger
 from fitcore.record.session import Seal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
+
+    from fitcore.merge.ledger_lines import LedgerLines
+    from fitcore.record.entries import Entry
+    from fitcore.record.ledger import Ledger
 
 _LINKS = b"links"
 """Stands in every ledger that links codes: the name of the array."""
+_CLOCK_NOTES = b"clock_notes"
+"""Stands in every ledger that says how wrong a clock was."""
 
 
 def read_links(folders: Iterable[Path]) -> tuple[Clients, tuple[Problem, ...]]:
     """Return which codes are one person's by all ledgers of some folders together.
 
     Of a ledger changed outside the program only the links count, and nothing that parts codes: the
-    more careful of both.
+    more careful of both, until somebody refuses a link. So does a merge, `careful_clients`.
 
     Args:
         folders: data folders; one without a ledger links nothing.
 
     Returns:
-        The codes, and the ledgers that could not be read or whose seal does not hold.
+        The codes, with the lines they and notes of wrong clocks stand in, and the ledgers that
+        could not be read or whose seal does not hold.
     """
     problems: list[Problem] = []
     read: list[tuple[Path, bytes]] = []
@@ -42,19 +52,34 @@ def read_links(folders: Iterable[Path]) -> tuple[Clients, tuple[Problem, ...]]:
             problems.append(raw.at(path=str(path)))
         else:
             read.append((path, raw))
-    linking = any(_LINKS in raw for _, raw in read)
-    ledgers = []
+    telling = any(_LINKS in raw or _CLOCK_NOTES in raw for _, raw in read)
+    ledgers: list[Ledger] = []
     for path, raw in read:
-        if not linking and _is_whole_text(raw):
+        if not telling and _is_whole_text(raw):
             continue
         ledger, found = read_ledger(raw)
         problems += [problem.at(path=str(path)) for problem in found]
         if ledger is not None:
-            trusted = ledger.seal is Seal.WHOLE
-            ledgers.append(
-                frozenset(e for e in ledger.entries if trusted or e.array == _LINKS.decode())
-            )
-    return Clients(gather(ledgers)), tuple(problems)
+            ledgers.append(ledger)
+    sealed = gather(ledger.entries for ledger in ledgers if ledger.seal is Seal.WHOLE)
+    changed = (ledger for ledger in ledgers if ledger.seal is not Seal.WHOLE)
+    counting = [frozenset(_counting_links(ledger, sealed)) for ledger in changed]
+    return Clients(gather([sealed.entries, *counting])), tuple(problems)
+
+
+def _counting_links(changed: Ledger, sealed: LedgerLines) -> Iterator[Entry]:
+    """Yield the links of a ledger changed outside that nobody refused.
+
+    Args:
+        changed: the ledger.
+        sealed: what all sealed ledgers say together; no other may rule.
+    """
+    key = Key(FileKind.LEDGER, changed.laptop)
+    for entry in changed.entries:
+        if entry.array == _LINKS.decode():
+            line = id_of_line(key, entry.by, entry)
+            if sealed.is_taken(line) or not sealed.is_ruled(line):
+                yield entry
 
 
 def _ledger_files(folder: Path) -> list[Path]:
