@@ -9,7 +9,7 @@ import os
 import stat
 import sys
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
@@ -17,6 +17,7 @@ from fitcore.disk.archive import locked
 from fitcore.disk.archive_scan import TO_LAPTOPS, read_spotted, spot_folder
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
 from fitcore.disk.data_folder import LAPTOP_FILE
+from fitcore.disk.drives import lies_on_no_drive, system_roots
 from fitcore.disk.manifest import MANIFEST, Listed, read_past_cache, write_manifest
 from fitcore.merge.found import Where, digest_bytes
 from fitcore.problems import FileFault, Problem
@@ -64,14 +65,15 @@ def carry_back(
 
     Raises:
         FolderInUse: another program has the archive or `to-laptops` open.
-        FileFault: the stick is gone, is the archive itself or a laptop's own folder, `to-laptops`
-            holds a link or another device, there is nothing to carry, something could not be
-            written, or was not read back as it was written.
+        FileFault: the stick is gone or has left only its folder behind, is the archive itself or a
+            laptop's own folder, `to-laptops` holds a link or another device, there is nothing to
+            carry, something could not be written, or was not read back as it was written.
     """
     folder = stick / TO_LAPTOPS
     drive = _drive(stick)
     if drive is None:
         raise FileFault(gone(stick))
+    _refuse_left_behind(stick)
     _refuse_archive(archive, folder)
     _refuse_laptops_folder(stick)
     _refuse_elsewhere(folder, folder, drive)
@@ -145,6 +147,41 @@ def _drive(stick: Path) -> int | None:
     except OSError:
         return None
     return found.st_dev if stat.S_ISDIR(found.st_mode) else None
+
+
+def _refuse_left_behind(stick: Path) -> None:
+    """Refuse a folder where sticks hang and none does: it would be written to the hard disk.
+
+    Raises:
+        FileFault: it is such a folder, or it is gone by now.
+    """
+    try:
+        place = stick.resolve(strict=True)
+        roots = [replace(root, path=root.path.resolve()) for root in system_roots()]
+        devices = {each: _device(each) for each in (place, *place.parents)}
+    except OSError as error:
+        raise FileFault(gone(stick)) from error
+    if lies_on_no_drive(place, devices, roots):
+        raise FileFault(
+            Problem(
+                code="stick_gone",
+                text=say(
+                    "No stick is plugged in at {stick}; nothing was written.",
+                    stick=visible(str(stick)),
+                ),
+                mend=say("Plug it in, and carry back to the folder where it then appears."),
+                path=str(stick),
+            )
+        )
+
+
+def _device(folder: Path) -> int:
+    """Return the number of the device a folder lies on.
+
+    Raises:
+        OSError: it cannot be looked at.
+    """
+    return folder.stat().st_dev
 
 
 def _refuse_archive(archive: Path, folder: Path) -> None:

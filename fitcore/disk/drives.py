@@ -1,6 +1,7 @@
 """Drives that are plugged in: where each system puts sticks, looked at, nothing opened.
 
-Only offered, never taken by itself: a person marks what is merged.
+Only offered, never taken by itself: a person marks what is merged. What a pulled stick leaves
+behind is told apart from a stick.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING
 from fitcore.disk.archive_scan import LEDGERS, SESSIONS, folders_of_stick
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,36 @@ def plugged_in() -> list[Path]:
     """Return what is plugged into this machine, by path."""
     if sys.platform == "win32":
         return windows_drives(string.ascii_uppercase, os.environ.get("SYSTEMDRIVE", "C:"))
-    return drives_below(MACOS_ROOTS if sys.platform == "darwin" else LINUX_ROOTS)
+    return drives_below(system_roots())
+
+
+def system_roots() -> tuple[DriveRoot, ...]:
+    """Return the folders below which this system puts drives; Windows has none, only letters."""
+    if sys.platform == "win32":
+        return ()
+    return MACOS_ROOTS if sys.platform == "darwin" else LINUX_ROOTS
+
+
+def lies_on_no_drive(place: Path, devices: Mapping[Path, int], roots: Iterable[DriveRoot]) -> bool:
+    """Whether a folder lies where drives hang, and no drive hangs there: it is on the hard disk.
+
+    A stick that was pulled may leave its empty folder behind.
+
+    Args:
+        place: the folder, as an absolute path without links.
+        devices: the number of the device that it, and each folder above it, lies on.
+        roots: the folders below which drives hang; a folder elsewhere is taken as it is.
+    """
+    line = [place, *place.parents]
+    for root in roots:
+        if root.path not in line:
+            continue
+        # A whole drive may hang at `/mnt` itself. At a root with folders of users that is no
+        # drive: it may be a disk of the memory, made so that nothing is left behind at a restart.
+        below = line.index(root.path) + (1 if root.depth == 1 else 0)
+        if not any(devices[each] != devices[each.parent] for each in line[:below]):
+            return True
+    return False
 
 
 def drives_below(roots: Iterable[DriveRoot]) -> list[Path]:

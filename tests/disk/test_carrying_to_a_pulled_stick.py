@@ -10,6 +10,7 @@ from screens import build_app
 from fitcore.disk import carrying_back
 from fitcore.disk.carrying_back import carry_back
 from fitcore.disk.data_folder import DataFolder
+from fitcore.disk.drives import DriveRoot
 from fitcore.problems import FileFault
 from fitcore.record.edits import draft_answer
 
@@ -39,6 +40,58 @@ def test_a_stick_whose_folder_is_gone_is_refused_and_not_made_anew(
     stick.write_text("a file is no stick either")
     with pytest.raises(FileFault, match="p2 is gone"):
         carry_back(archive, stick, build_app(archive).surroundings)
+
+
+@pytest.mark.parametrize("named", ["media/ann/P2", "media/ann/P2/office", "link", "media/ann/.."])
+def test_the_folder_a_pulled_stick_left_behind_is_no_stick(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, named: str
+) -> None:
+    """It lies on the hard disk: what is written there goes to no laptop."""
+    monkeypatch.setattr(
+        carrying_back, "system_roots", lambda: (DriveRoot(tmp_path / "disks" / "media", 2),)
+    )
+    (tmp_path / "media" / "ann" / "P2" / "office").mkdir(parents=True)
+    (tmp_path / "disks").symlink_to(tmp_path)
+    (tmp_path / "link").symlink_to(tmp_path / "media" / "ann" / "P2")
+    stick = tmp_path / named
+    with pytest.raises(
+        FileFault, match=r"No stick is plugged in at .*; nothing was written"
+    ) as caught:
+        carry_back(archive, stick, build_app(archive).surroundings)
+    problem = caught.value.problem
+    assert (problem.code, problem.path) == ("stick_gone", str(stick))
+    assert problem.mend.startswith("Plug it in, and carry back")
+    assert not list((tmp_path / "media").rglob("to-laptops"))
+
+
+@pytest.mark.parametrize("named", ["media/ann/P2", "media/ann/P2/office", "home/P2"])
+def test_a_stick_that_is_plugged_in_is_written_and_so_is_a_folder_elsewhere(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, named: str
+) -> None:
+    plugged = tmp_path / "media" / "ann" / "P2"
+    monkeypatch.setattr(carrying_back, "system_roots", lambda: (DriveRoot(tmp_path / "media", 2),))
+    monkeypatch.setattr(
+        carrying_back, "_device", lambda folder: 2 if plugged in (folder, *folder.parents) else 1
+    )
+    stick = tmp_path / named
+    stick.mkdir(parents=True)
+    assert carry_back(archive, stick, build_app(archive).surroundings).written > 0
+    assert (stick / "to-laptops" / "manifest.toml").exists()
+
+
+def test_a_stick_pulled_while_its_place_is_looked_at_is_gone(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stick = tmp_path / "p2"
+    stick.mkdir()
+
+    def pulled(_: Path) -> int:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(carrying_back, "_device", pulled)
+    with pytest.raises(FileFault, match="p2 is gone; nothing was written"):
+        carry_back(archive, stick, build_app(archive).surroundings)
+    assert not list(stick.iterdir())
 
 
 def test_a_stick_pulled_while_it_is_written_is_not_made_anew(

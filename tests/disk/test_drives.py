@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pytest
 
 from fitcore.disk.drives import (
     LINUX_ROOTS,
@@ -11,12 +12,11 @@ from fitcore.disk.drives import (
     DriveRoot,
     data_folders_on,
     drives_below,
+    lies_on_no_drive,
     plugged_in,
+    system_roots,
     windows_drives,
 )
-
-if TYPE_CHECKING:
-    import pytest
 
 
 def test_the_folders_of_each_system_are_looked_below_at_their_own_depth(tmp_path: Path) -> None:
@@ -65,3 +65,57 @@ def test_what_of_ours_is_on_a_stick_is_told_by_names_alone(tmp_path: Path) -> No
     assert data_folders_on(tmp_path) == ("from-tern-k7qd", "to-laptops")
     (tmp_path / "sessions").mkdir()
     assert data_folders_on(tmp_path) == (".", "from-tern-k7qd", "to-laptops")
+
+
+# --- what a pulled stick leaves behind -----------------------------------------------------------
+
+
+def on_devices(place: Path, *hanging: str) -> dict[Path, int]:
+    """Return the device of a folder and of those above it; each drive has a number of its own."""
+    line = [place, *place.parents][::-1]
+    numbers = [1]
+    for folder in line[1:]:
+        numbers.append(1 + len(numbers) if str(folder) in hanging else numbers[-1])
+    return dict(zip(line, numbers, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("place", "hanging", "is_left_behind"),
+    [
+        ("/media/ann/TERN", [], True),
+        ("/media/ann/TERN", ["/media/ann/TERN"], False),
+        ("/media/ann/TERN/office", ["/media/ann/TERN"], False),
+        ("/media/ann/TERN/office", [], True),
+        ("/media/usb0", ["/media/usb0"], False),
+        ("/media/usb0", [], True),
+        ("/media/ann", [], True),
+        ("/media", [], True),
+        ("/media/ann/TERN", ["/media"], True),
+        ("/run/media/ann/TERN", ["/run"], True),
+        ("/run/media/ann/TERN", ["/run", "/run/media/ann/TERN"], False),
+        ("/mnt/TERN", [], True),
+        ("/mnt/TERN", ["/mnt/TERN"], False),
+        ("/mnt", ["/mnt"], False),
+        ("/mnt/office", ["/mnt"], False),
+        ("/mnt", [], True),
+        ("/home/ann/TERN", [], False),
+        ("/srv/media/ann/TERN", [], False),
+        ("/mediator/ann/TERN", [], False),
+        ("/", [], False),
+    ],
+)
+def test_a_folder_where_drives_hang_is_on_the_hard_disk_unless_one_hangs_there(
+    place: str, hanging: list[str], *, is_left_behind: bool
+) -> None:
+    devices = on_devices(Path(place), *hanging)
+    assert lies_on_no_drive(Path(place), devices, LINUX_ROOTS) is is_left_behind
+
+
+def test_each_system_has_its_own_folders_for_drives(monkeypatch: pytest.MonkeyPatch) -> None:
+    roots = {"linux": LINUX_ROOTS, "darwin": MACOS_ROOTS, "win32": ()}
+    for platform, those in roots.items():
+        monkeypatch.setattr("sys.platform", platform)
+        assert system_roots() == those
+    place = Path("/Volumes/TERN")
+    assert lies_on_no_drive(place, on_devices(place), MACOS_ROOTS)
+    assert not lies_on_no_drive(place, on_devices(place, "/Volumes/TERN"), MACOS_ROOTS)
