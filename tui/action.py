@@ -19,3 +19,5 @@ class Action:
     """What it does, for the help screen."""
     shown: bool = True
     """Whether the footer shows it."""
+    spared: bool = False
+    """Whether a footer that is too narrow for all leaves it out; the help tells it always."""

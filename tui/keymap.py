@@ -10,6 +10,7 @@ from fitcore.words import mark, say
 from tui.action import Action
 from tui.chart_keys import CHART_KEYS
 from tui.merge_keys import MERGE_KEYS
+from tui.start_keys import START
 from tui.try_out_keys import TRY_OUT
 
 _HELP = Action("help", ("f1", "question_mark"), mark("help"), mark("show what the keys do"))
@@ -33,52 +34,7 @@ ACTIONS: dict[str, tuple[Action, ...]] = {
         _HELP,
         _QUIT,
     ),
-    "start": (
-        Action(
-            "open",
-            ("enter",),
-            mark("open"),
-            mark(
-                "measure the client marked with >, go on "
-                "with a paused session, or look at a finished one"
-            ),
-        ),
-        Action(
-            "new_client", ("f2",), mark("new client"), mark("start with a new code of this laptop")
-        ),
-        Action(
-            "again",
-            ("f3",),
-            mark("new session"),
-            mark("start a new session with the client of the marked line"),
-        ),
-        Action("measurer", ("f4",), mark("measurer"), mark("say who holds the tape now")),
-        Action(
-            "quality",
-            ("f6",),
-            mark("repeats"),
-            mark("show how well readings agree, by measurer and point"),
-            shown=False,
-        ),
-        Action(
-            "merge",
-            ("f7",),
-            mark("merge"),
-            mark("merge other laptops' sticks, answer what is open, carry it back"),
-            shown=False,
-        ),
-        Action(
-            "charts",
-            ("f8",),
-            mark("charts"),
-            mark("look through the size charts, get a new one in, change one"),
-            shown=False,
-        ),
-        _UP,
-        _DOWN,
-        _HELP,
-        _QUIT,
-    ),
+    "start": (*START, _UP, _DOWN, _HELP, _QUIT),
     "first_page": (
         Action(
             "accept",
@@ -381,13 +337,18 @@ def key_words(key: str) -> str:
     return "+".join(part.capitalize() for part in key.split("+"))
 
 
-def footer_parts(screen: str) -> tuple[tuple[str, str], ...]:
-    """Return (key, word) of each action the footer of a screen shows."""
-    return tuple(
-        (key_words(action.keys[0]), say(action.label))
-        for action in ACTIONS.get(screen, ())
-        if action.shown
-    )
+def footer_parts(screen: str, columns: int) -> tuple[tuple[str, str], ...]:
+    """Return (key, word) of each action the footer of a screen shows.
+
+    Args:
+        screen: the screen's name.
+        columns: how wide the window is; where not all fit, those that can be spared are left out.
+    """
+    shown = [action for action in ACTIONS.get(screen, ()) if action.shown]
+    parts = [(key_words(action.keys[0]), say(action.label)) for action in shown]
+    if len("  ".join(f"{key} {word}" for key, word in parts)) < columns:  # a blank stands before
+        return tuple(parts)
+    return tuple(part for part, action in zip(parts, shown, strict=True) if not action.spared)
 
 
 def help_rows(screen: str) -> tuple[tuple[str, str], ...]:

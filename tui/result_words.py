@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fitcore.fit import SessionFit
     from fitcore.leg_fit import ChartFit, LegFit
     from fitcore.points import Side
+    from tui.measured_when import MeasuredWhen
 
 
 def cell_words(fit: ChartFit) -> str:
@@ -54,14 +55,19 @@ _BLOCK, _TODAY, _NOT_TAKEN, _REMARK, _DOUBT, _NOTE = range(6)
 """The order of notes, the worst first."""
 
 
-def note_lines(fit: SessionFit, side: Side | None = None) -> list[str]:
+def note_lines(
+    fit: SessionFit, side: Side | None = None, when: MeasuredWhen | None = None
+) -> list[str]:
     """Return the notes on a session, the worst first; remarks and what was not taken among them.
 
     Args:
         fit: the session, judged.
         side: the leg shown: of two notes alike in rank its own stands first.
+        when: when it was measured, where notes on clocks are known.
     """
     found: list[tuple[int, bool, str]] = []
+    if when is not None and when.note:
+        found.append((_DOUBT if when.in_doubt else _NOTE, False, when.note))
     for leg in fit.legs:
         other = side not in (None, leg.side)
         found += [

@@ -7,25 +7,33 @@ from typing import TYPE_CHECKING, Literal
 
 from fitcore.record.session import Seal, Session
 from fitcore.words import say
+from tui.measured_when import measured_when
+from tui.wording.clocks import KnownClocks
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
-    from datetime import date, datetime
+    from datetime import date
+
+    from tui.measured_when import MeasuredWhen
 
 MOST_LINES = 200
 """More are not drawn; typing part of a code narrows the list (ours)."""
+NOTHING_NOTED = KnownClocks()
+Kind = Literal["paused", "today", "client", "new"]
 
 
 @dataclass(frozen=True, slots=True)
 class StartLine:
     """One line of the start screen."""
 
-    kind: Literal["paused", "today", "client", "new"]
+    kind: Kind
     client: str
     session: Session | None
     """The session the line opens, or the client's newest."""
     when: str
     state: str
+    legend: str = ""
+    """What the sign behind the time means; empty where there is none."""
 
     @property
     def session_id(self) -> str:
@@ -39,7 +47,12 @@ class StartLine:
 
 
 def start_lines(
-    sessions: Iterable[Session], today: date, typed: str, stopped: Collection[str] = ()
+    sessions: Iterable[Session],
+    today: date,
+    typed: str,
+    stopped: Collection[str] = (),
+    *,
+    clocks: KnownClocks = NOTHING_NOTED,
 ) -> list[StartLine]:
     """Return the lines to show.
 
@@ -48,6 +61,7 @@ def start_lines(
         today: the local day.
         typed: part of a code to look for; empty shows all.
         stopped: ids of sessions a stop is known to stand in.
+        clocks: what is noted of the laptops' clocks; times are shown set right by it.
 
     Returns:
         Paused sessions newest first, today's finished ones, then clients by code. Where a code is
@@ -61,19 +75,19 @@ def start_lines(
         if not client or typed.casefold() not in client.casefold():
             continue
         clients.setdefault(client, session)
-        at = session.measured_at
+        when = measured_when(session, clocks)
         if session.value("finished") is not True:
             if session.seal is Seal.WHOLE and _was_begun(session):
                 told = _paused(session, stopped=session.id in stopped)
-                paused.append(StartLine("paused", client, session, _when(at), told))
-        elif at is not None and at.date() == today:
+                paused.append(_line("paused", session, when, told))
+        elif when.at is not None and when.at.date() == today:
             told = say("finished today: see the result")
             if session.id in stopped:
                 told = say("finished today (STOP): see the result")
-            finished_today.append(StartLine("today", client, session, _when(at), told))
+            finished_today.append(_line("today", session, when, told))
     rest = [
-        StartLine("client", client, session, _when(session.measured_at), _state(session))
-        for client, session in sorted(clients.items())
+        _line("client", session, measured_when(session, clocks), _state(session))
+        for _, session in sorted(clients.items())
     ]
     lines = [*paused, *finished_today, *rest]
     if typed:
@@ -108,8 +122,9 @@ def _newest(session: Session) -> tuple[str, str]:
     return (session.id, session.text("client"))
 
 
-def _when(at: datetime | None) -> str:
-    return f"{at:%Y-%m-%d %H:%M}" if at is not None else say("no readings")
+def _line(kind: Kind, session: Session, when: MeasuredWhen, state: str) -> StartLine:
+    words = when.words or say("no readings")
+    return StartLine(kind, session.text("client"), session, words, state, when.legend)
 
 
 def _state(session: Session) -> str:

@@ -13,7 +13,7 @@ from fitcore.disk.profile_files import load_quality_rules
 from fitcore.points import Kind, Point, place_words
 from fitcore.quality.quality_report import BetweenError, EndDigits, QualityReport
 from fitcore.quality.repeat_error import RepeatError
-from tui.commands.quality_words import WIDTH, quality_rows
+from tui.wording.quality import WIDTH, quality_rows
 
 if TYPE_CHECKING:
     from conftest import Anklefirst

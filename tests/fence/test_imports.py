@@ -186,13 +186,17 @@ def sides_crossed(module: Module) -> list[str]:
 
 
 def sentences(module: Module) -> set[str]:
-    """Return what a module says; a literal without a word between its names is only layout."""
+    """Return what a module says; one word alone, or none, is only a label."""
     told = (
         call.args[0].value
         for call in calls(module)
         if called(call) in ("say", "mark") and call.args and isinstance(call.args[0], ast.Constant)
     )
-    return {str(text) for text in told if re.search(r"[a-z]", re.sub(r"\{.*?\}", "", str(text)))}
+    return {
+        str(text)
+        for text in told
+        if re.search(r"[a-z]\S* +\S*[a-z]", re.sub(r"\{.*?\}", "", str(text)))
+    }
 
 
 def test_the_verbs_and_the_merge_desk_share_words_and_nothing_else() -> None:
@@ -277,7 +281,9 @@ def test_a_planted_step_to_the_other_side_is_found(name: str, text: str) -> None
 
 
 def test_a_sentence_is_told_from_layout() -> None:
-    probe = module_of("say('{about}: {value}.')\nsay('Nothing is open.')\nmark('go up')")
+    probe = module_of(
+        "say('{about}: {value}.')\nsay('Nothing is open.')\nmark('go up')\nsay('error')"
+    )
     assert sentences(probe) == {"Nothing is open.", "go up"}
 
 

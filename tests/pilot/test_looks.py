@@ -199,7 +199,7 @@ async def test_every_screen_is_whole_and_uses_allowed_glyphs(
         assert "anklefirst" in visit.rows[0]
         assert name not in ("first_run", "start") or "anklefirst measure the leg" in visit.words
         footer = " ".join(visit.rows[-1].split())
-        assert footer == " ".join(f"{key} {word}" for key, word in footer_parts(name))
+        assert footer == " ".join(f"{key} {word}" for key, word in footer_parts(name, size[0]))
         for action in ACTIONS[name]:
             assert callable(getattr(visit.app.screen, f"do_{action.name}", None)), action.name
 
@@ -208,7 +208,10 @@ async def test_every_screen_is_whole_and_uses_allowed_glyphs(
 
 
 async def test_every_key_of_every_screen_is_told_in_footer_or_help(data: Path) -> None:
-    """What nobody is told of does not exist; help itself is told in the footer."""
+    """What nobody is told of does not exist; help itself is told in the footer.
+
+    A footer too narrow for all leaves out what can be spared; the help tells it.
+    """
     told: dict[str, tuple[str, str]] = {}
 
     async def look(name: str, visit: Visit) -> None:
@@ -225,11 +228,34 @@ async def test_every_key_of_every_screen_is_told_in_footer_or_help(data: Path) -
     for name, (footer, read) in told.items():
         for action, (keys, words) in zip(ACTIONS[name], help_rows(name), strict=True):
             in_footer = f" {key_words(action.keys[0])} {action.label}" in footer
-            assert in_footer == action.shown, (name, action.name)
+            assert in_footer == (action.shown and not action.spared), (name, action.name)
             if has_help(name):
                 assert " ".join(f"{keys} {words}".split()) in read, (name, action.name)
             else:  # an arrow may stand for its pair
                 assert in_footer or (action.name == "up" and " ↓ " in footer), (name, action.name)
+
+
+async def test_the_start_tells_the_merge_desk_and_the_charts_in_every_size(data: Path) -> None:
+    """Whoever is new reads the footer, not the help."""
+    async with named(data, size=(80, 24)) as visit:
+        assert visit.rows[-1].split("  ")[:-1] == [
+            " Enter open",
+            "F2 new client",
+            "F4 measurer",
+            "F7 merge",
+            "F8 charts",
+            "F1 help",
+        ]
+        assert visit.rows[-1].rstrip().endswith("F10 close")
+        spared = "F2 new client  F3 new session  F4 measurer  F7 merge  F8 charts  F1 help"
+        await visit.pilot.resize_terminal(120, 36)
+        await until(visit.pilot, lambda: spared in visit.rows[-1])
+        assert visit.rows[-1].rstrip().endswith("F10 close")
+        await visit.pilot.resize_terminal(95, 30)
+        await until(visit.pilot, lambda: "F3" not in visit.rows[-1])
+        await visit.pilot.resize_terminal(96, 30)
+        await until(visit.pilot, lambda: spared in visit.rows[-1])
+        assert visit.rows[-1].endswith("F10 close")
 
 
 def has_help(name: str) -> bool:

@@ -10,8 +10,8 @@ from fitcore.quality.quality_report import report_quality
 from fitcore.words import say
 from tui.commands import ExitCode, Outcome
 from tui.commands.finding import require_paths
-from tui.commands.quality_words import quality_rows
 from tui.commands.session_reading import read_all
+from tui.wording.quality import quality_rows
 
 if TYPE_CHECKING:
     from argparse import Namespace

@@ -18,6 +18,7 @@ from fitcore.units import plain, show_cm
 from fitcore.words import say
 from tui.desk_again import go_to_measure
 from tui.desk_charts import toggle_favourite
+from tui.measured_when import MeasuredWhen, known_clocks, measured_when
 from tui.result_words import (
     cell_words,
     margin_words,
@@ -62,6 +63,7 @@ class ResultScreen(EndingScreen):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._fit: SessionFit = desk.result()
+        self._when = MeasuredWhen(None)
         self._side_index = 0
         self._rows: Sequence[RankedChart] = ()
         self._search = ""
@@ -77,11 +79,11 @@ class ResultScreen(EndingScreen):
     def on_mount(self) -> None:
         """Show the result."""
         fit = self._fit
-        at = fit.session.measured_at
+        self._when = measured_when(fit.session, known_clocks(self.desk_app.links))
         self.query_one(TopBar).show(
             say("Result"),
             fit.client,
-            f"{at:%Y-%m-%d %H:%M}" if at else "",
+            self._when.words,
             say("by {who}", who=fit.session.text("measurer") or "?"),
             say("saved"),
         )
@@ -179,7 +181,8 @@ class ResultScreen(EndingScreen):
 
     def _flags_content(self) -> Content:
         legs = self._fit.legs
-        lines = note_lines(self._fit, legs[self._side_index].side if legs else None)
+        side = legs[self._side_index].side if legs else None
+        lines = note_lines(self._fit, side, self._when)
         shown: list[str] = []
         rows = 0
         if self._search:
@@ -274,7 +277,7 @@ class ResultScreen(EndingScreen):
         """Show the values used, every note and every remark."""
         from tui.screens.text import TextScreen
 
-        await self.app.push_screen(TextScreen(say("Notes"), notes_content(self._fit)))
+        await self.app.push_screen(TextScreen(say("Notes"), notes_content(self._fit, self._when)))
 
 
 def offer_content(fit: SessionFit) -> Content:
@@ -308,11 +311,16 @@ def offer_content(fit: SessionFit) -> Content:
     return Content.assemble(*parts)
 
 
-def notes_content(fit: SessionFit) -> Content:
-    """Return all notes, the worst first, the values used, and what is known beside them."""
+def notes_content(fit: SessionFit, when: MeasuredWhen | None = None) -> Content:
+    """Return all notes, the worst first, the values used, and what is known beside them.
+
+    Args:
+        fit: the session, judged.
+        when: when it was measured, where notes on clocks are known.
+    """
     # On top: what somebody must be asked about today stands on no later page.
     parts: list[str | tuple[str, str]] = [(say("Notes"), "bold"), "\n"]
-    parts += ["\n".join(note_lines(fit)), "\n\n"]
+    parts += ["\n".join(note_lines(fit, when=when)), "\n\n"]
     for leg in fit.legs:
         parts += [(say("{side}, values used", side=side_words(leg.side)), "bold"), "\n"]
         for value in leg.adopted:

@@ -16,6 +16,7 @@ from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
 from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
 from tui.clearance_view import is_stopped, stopped_among
+from tui.measured_when import known_clocks
 from tui.merge_memory import count_late_stops
 from tui.screening_stages import next_stage
 from tui.screens.work_screen import WorkScreen
@@ -83,9 +84,7 @@ class StartScreen(WorkScreen):
                 ),
             )
         )
-        self.query_one("#columns", Static).update(
-            Content.styled(f"  {say('Client'):<26}{say('Last'):<19}{say('Enter')}", "bold")
-        )
+        self._show_heading()
         self.set_focus(self.query_one(TypedLine))
         if app.sessions_read.is_set():
             self.call_after_refresh(self._show_lines)
@@ -116,7 +115,7 @@ class StartScreen(WorkScreen):
         """
         app = self.desk_app
         profiles, on = await app.load_profiles(), app.now().date()
-        lines = start_lines(app.sessions.values(), on, "")
+        lines = start_lines(app.sessions.values(), on, "", clocks=known_clocks(app.links))
         ids = [line.session_id for line in lines if line.kind in ("paused", "today")]
         self._stopped = await asyncio.to_thread(
             stopped_among, ids, dict(app.sessions), profiles.rules, on, app.links
@@ -286,13 +285,26 @@ class StartScreen(WorkScreen):
             return  # the screen was left meanwhile, or is being taken down
         app, before = self.desk_app, self._marked()
         self._lines = start_lines(
-            app.sessions.values(), app.now().date(), field.text, self._stopped
+            app.sessions.values(),
+            app.now().date(),
+            field.text,
+            self._stopped,
+            clocks=known_clocks(app.links),
         )
+        self._show_heading()
         shown = [
             f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"
             for line in self._lines
         ]
         self.query_one(PickList).show(shown, self._place(before) if index is None else index)
+
+    def _show_heading(self) -> None:
+        """Show what the columns are, and above them what signs behind times mean."""
+        legend = "  ".join(sorted({line.legend for line in self._lines} - {""}))
+        columns = f"  {say('Client'):<26}{say('Last'):<19}{say('Enter')}"
+        self.query_one("#columns", Static).update(
+            Content.assemble(f"{'':<28}{legend}\n", (columns, "bold"))
+        )
 
     def _place(self, before: StartLine | None) -> int:
         """Return which line to mark: the one that was, else the session just left, else first."""
@@ -314,7 +326,7 @@ def _quality_rows(data: Path, sessions: list[Session]) -> list[str]:
     # Imported here, in the thread: the thresholds' reader is heavy.
     from fitcore.disk.profile_files import load_quality_rules
     from fitcore.quality.quality_report import report_quality
-    from tui.commands.quality_words import quality_rows
+    from tui.wording.quality import quality_rows
 
     rules, _ = load_quality_rules(data)
     return quality_rows(report_quality(sessions, rules))

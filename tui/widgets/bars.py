@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.content import Content
 from textual.widgets import Static
 
 from fitcore.words import say
 from tui.keymap import footer_parts
+
+if TYPE_CHECKING:
+    from textual.events import Resize
 
 _WIDEST = 300
 """Blanks behind a bar's words, so that reverse colours reach the edge of any window (ours)."""
@@ -37,7 +42,14 @@ class KeyBar(Static):
 
     def on_mount(self) -> None:
         """Draw the keys."""
+        self._draw(self.app.size.width)
+
+    def on_resize(self, event: Resize) -> None:
+        """Draw as many keys as there is room for now."""
+        self._draw(event.size.width)
+
+    def _draw(self, columns: int) -> None:
         parts: list[str | tuple[str, str]] = [" "]
-        for key, word in footer_parts(self._screen_name):
+        for key, word in footer_parts(self._screen_name, columns):
             parts += [(key, "bold"), f" {word}  "]
         self.update(Content.assemble(*parts, " " * _WIDEST))

@@ -1,0 +1,117 @@
+"""When a session was measured, for people: as the laptop had it, or set right by a clock note."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import pytest
+from screening_cases import TODAY, Sitting
+
+from fitcore.disk.profile_files import load_profiles
+from fitcore.fit import fit_session
+from fitcore.merge.clock_notes import ClockNote
+from fitcore.points import Kind, Point, Side
+from fitcore.record.edits import draft_reading, parse_typed
+from tui.measured_when import measured_when
+from tui.result_words import note_lines
+from tui.start_list import start_lines
+from tui.wording.clocks import KnownClocks
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+TERN, DUNLIN = "tern-k7qd", "dunlin-m4ex"
+DAY = 86_400
+
+
+def measured(laptop: str = TERN, *, finished: bool = True) -> Sitting:
+    """Return a session of one reading, five minutes after its answers."""
+    told = Sitting(laptop=laptop)
+    told.answer("client", "SK-01")
+    told.answer("sides", ["left"])
+    read_at(told, told.at + timedelta(minutes=5))
+    told.answer("finished" if finished else "paused", True if finished else ["setup", ""])
+    return told
+
+
+def read_at(told: Sitting, at: datetime, point: Point = Point.B) -> None:
+    typed = parse_typed(Kind.GIRTH, "22.4", "cm")
+    told.add(draft_reading((Side.LEFT, point, Kind.GIRTH), 1, typed, at))
+
+
+def noted(add: int, laptop: str = TERN, numbers: tuple[int, int] = (1, 99)) -> ClockNote:
+    return ClockNote(f"curlew-2x2x:{add}", laptop, *numbers, add, "C-02", "rang N-17")
+
+
+def test_without_a_note_it_is_as_recorded() -> None:
+    told = measured()
+    at = told.at + timedelta(minutes=5)
+    for notes in ((), (noted(DAY, DUNLIN),), (noted(DAY, numbers=(90, 99)),), (noted(0),)):
+        when = measured_when(told.session, KnownClocks(notes))
+        assert (when.at, when.words) == (at, f"{at:%Y-%m-%d %H:%M}")
+        assert (when.sign, when.legend, when.note) == ("", "", "")
+    nothing = measured_when(Sitting(laptop=TERN).session, KnownClocks((noted(DAY),)))
+    assert (nothing.at, nothing.words, nothing.note) == (None, "", "")
+
+
+def test_a_note_sets_it_right_with_a_sign_and_the_recorded_time_beside_it() -> None:
+    told = measured()
+    at = told.at + timedelta(minutes=5)
+    when = measured_when(told.session, KnownClocks((noted(3 * DAY),)))
+    assert (when.at, when.recorded) == (at + timedelta(days=3), at)
+    assert when.words == f"{at + timedelta(days=3):%Y-%m-%d %H:%M}*"
+    assert when.legend == "* clock set right by note"
+    assert when.note == (
+        f"- {when.words}: clock set right by note; the laptop had {at:%Y-%m-%d %H:%M}."
+    )
+
+
+def test_where_notes_differ_it_is_as_recorded_and_in_doubt() -> None:
+    told = measured()
+    at = told.at + timedelta(minutes=5)
+    when = measured_when(told.session, KnownClocks((noted(60), noted(120))))
+    assert (when.at, when.words) == (at, f"{at:%Y-%m-%d %H:%M}?")
+    assert when.legend == "? clock notes differ"
+    assert when.note == f"! {when.words} by the laptop: clock notes differ."
+
+
+def test_the_earliest_reading_is_the_earliest_by_the_right_times() -> None:
+    """One laptop's clock stood days before; the other's reading was the first."""
+    told = measured()
+    later = told.at + timedelta(hours=1)
+    told.laptop = DUNLIN
+    read_at(told, later, Point.C)
+    assert measured_when(told.session, KnownClocks()).at != later
+    when = measured_when(told.session, KnownClocks((noted(DAY),)))
+    assert (when.at, when.remark) == (later, "")
+
+
+@pytest.mark.parametrize("finished", [True, False])
+def test_the_start_list_shows_it_and_goes_by_it(*, finished: bool) -> None:
+    told = measured(finished=finished)
+    right = (told.at + timedelta(days=3)).date()
+    clocks = KnownClocks((noted(3 * DAY),))
+    lines = start_lines([told.session], right, "", clocks=clocks)
+    assert [line.kind for line in lines] == ["today" if finished else "paused", "client"]
+    assert {line.when for line in lines} == {
+        f"{told.at + timedelta(days=3, minutes=5):%Y-%m-%d %H:%M}*"
+    }
+    assert {line.legend for line in lines} == {"* clock set right by note"}
+    plain = start_lines([told.session], right, "")
+    assert [line.kind for line in plain] == ([] if finished else ["paused"]) + ["client"]
+    assert {line.legend for line in plain} == {""}
+
+
+def test_the_results_notes_tell_it_and_no_answer_goes_by_it() -> None:
+    profiles = load_profiles()
+    told = measured()
+    fit = fit_session(told.session, profiles.charts, profiles.rules, on=TODAY)
+    right = measured_when(told.session, KnownClocks((noted(DAY),)))
+    doubtful = measured_when(told.session, KnownClocks((noted(60), noted(120))))
+    plain = measured_when(told.session, KnownClocks())
+    assert note_lines(fit, when=plain) == note_lines(fit)
+    for when in (right, doubtful):
+        told_lines = note_lines(fit, when=when)
+        assert told_lines.count(when.note) == 1
+        assert [line for line in told_lines if line != when.note] == note_lines(fit)
