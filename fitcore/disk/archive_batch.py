@@ -12,9 +12,7 @@ from typing import TYPE_CHECKING
 from fitcore.disk.archive_index import Facts
 from fitcore.disk.archive_parts import Part, Totals
 from fitcore.disk.erased_copies import ToKeep, without_erased
-from fitcore.disk.manifest import Listed
-from fitcore.disk.session_files import read_regular
-from fitcore.merge.found import Where, digest_bytes
+from fitcore.merge.found import Where
 from fitcore.merge.gaps import count_numbers
 from fitcore.merge.join import merge_copies
 from fitcore.merge.merge import MergePlan, merge_ledgers
@@ -25,8 +23,8 @@ from fitcore.record.session import Session
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from fitcore.disk.archive_scan import Spotted
     from fitcore.disk.archive_seen import Copies
+    from fitcore.disk.manifest import Listed
     from fitcore.merge.found import Key
     from fitcore.merge.gaps import Numbers
     from fitcore.merge.join import Merged
@@ -70,21 +68,11 @@ def merge_batch(batch: Sequence[Copies], ledgers: LedgerLines) -> BatchPlan:
         ledgers: what all ledgers say, joined before.
     """
     part = Part()
-    quiet: list[Facts] = []
-    read: dict[Key, Facts | None] = {}
     for copies in batch:
-        facts = quiet_facts(copies, ledgers)
-        if facts is None:
-            part.read(copies)
-            read[copies.key] = None
-            continue
-        quiet.append(facts)
-        part.listed += (Listed(f.told, f.size, facts.entries, facts.digest) for f in copies.own)
-        if not copies.is_as_remembered:
-            read[copies.key] = facts
+        part.read(copies)
     merged = {key: merge_copies(key, part.copies[key], ledgers) for key in sorted(part.copies)}
     plan = _plan(MergePlan(merged, ledgers, part.unread_in_order()), part, len(batch))
-    return replace(plan, facts={**read, **plan.facts}, totals=plan.totals + Totals.of_quiet(quiet))
+    return replace(plan, facts={**{copies.key: None for copies in batch}, **plan.facts})
 
 
 def merge_first(batch: Sequence[Copies]) -> tuple[BatchPlan, dict[Key, Merged], LedgerLines]:
@@ -112,24 +100,6 @@ def join_one(copies: Copies, ledgers: LedgerLines) -> Merged | None:
     return merge_copies(copies.key, found, ledgers) if found else None
 
 
-def quiet_facts(copies: Copies, ledgers: LedgerLines) -> Facts | None:
-    """Return what is remembered of a session that surely stays as it is, else None.
-
-    Such a session is only counted, not parsed.
-    """
-    filed, remembered = copies.filed, copies.remembered
-    if filed is None or remembered is None or copies.kept:
-        return None
-    if ledgers.erased_in(copies.key.name):
-        return None
-    facts = remembered.facts
-    is_sure = copies.is_as_remembered
-    for copy in (*copies.own, *copies.brought):
-        if not (is_sure and copy is filed) and _digest(copy) != facts.digest:
-            return None
-    return facts
-
-
 def _plan(plan: MergePlan, part: Part, size: int) -> BatchPlan:
     keep = (
         without_erased(
@@ -155,7 +125,7 @@ def _plan(plan: MergePlan, part: Part, size: int) -> BatchPlan:
     )
     numbers = {key: merged.numbers for key, merged in plan.merged.items()}
     facts = {
-        key: _facts(merged, numbers[key])
+        key: _facts(merged, numbers[key], part.stamps.get(key, (0, 0)))
         for key, merged in plan.merged.items()
         if merged.content is not None and merged.carried is None
     }
@@ -178,13 +148,8 @@ def _content(merged: Merged, part: Part) -> bytes:
     return write_ledger(content).encode() if content is not None else b""
 
 
-def _facts(merged: Merged, numbers: Numbers) -> Facts:
+def _facts(merged: Merged, numbers: Numbers, stamp: tuple[int, int]) -> Facts:
     own = next((copy.digest for copy in merged.copies if copy.where is Where.ARCHIVE), "")
     if not all(copy.is_whole for copy in merged.copies):
         numbers = count_numbers(merged.entries)  # what waits for an answer is not the file's own
-    return Facts(own, len(merged.entries), len(merged.conflicts), numbers)
-
-
-def _digest(spotted: Spotted) -> str:
-    raw = read_regular(spotted.place)
-    return digest_bytes(raw) if isinstance(raw, bytes) else ""
+    return Facts(own, *stamp, len(merged.entries), len(merged.conflicts), numbers)

@@ -8,12 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fitcore.disk.archive_scan import SET_ASIDE, read_spotted, spot_folder
+from fitcore.disk.archive_scan import SET_ASIDE, spot_folder
 from fitcore.disk.archive_work import Work
 from fitcore.disk.laptop_files import read_ends, with_ends
 from fitcore.disk.manifest import MANIFEST, Listed, compare, read_manifest
 from fitcore.disk.session_files import read_regular
 from fitcore.disk.set_aside import COPY
+from fitcore.disk.spotted import read_spotted
 from fitcore.merge.found import FileKind, Where, digest_bytes
 from fitcore.problems import Problem, ProblemLevel
 from fitcore.record.codec import seal_problems

@@ -6,6 +6,7 @@ first try was lost: joining is idempotent, and only the coordinator's process wr
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import TYPE_CHECKING, Protocol
 
 from fitcore.disk.archive_batch import merge_batch
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
 
     from fitcore.disk.archive_batch import BatchPlan
     from fitcore.disk.archive_seen import Copies
-    from fitcore.merge.found import Key
     from fitcore.merge.ledger_lines import LedgerLines
 
 BATCH = 200
@@ -25,11 +25,11 @@ BATCH = 200
 class Engine(Protocol):
     """Something that merges batches."""
 
-    def split(self, sessions: Sequence[Key]) -> Iterable[Sequence[Key]]:
+    def split(self, sessions: Iterable[Copies]) -> Iterable[Sequence[Copies]]:
         """Part sessions into batches; each stands in exactly one. Any parting ends the same.
 
         Args:
-            sessions: sorted.
+            sessions: where their copies lie, sorted; made as they are asked for.
         """
 
     def run(self, batches: Iterable[Sequence[Copies]], ledgers: LedgerLines) -> Iterator[BatchPlan]:
@@ -39,9 +39,11 @@ class Engine(Protocol):
 class PlainEngine:
     """One batch after the other, in this process."""
 
-    def split(self, sessions: Sequence[Key]) -> Iterable[Sequence[Key]]:
-        """Part sessions as they stand: those of one month lie in one folder."""
-        return (sessions[at : at + BATCH] for at in range(0, len(sessions), BATCH))
+    def split(self, sessions: Iterable[Copies]) -> Iterable[Sequence[Copies]]:
+        """Part sessions as they come: those of one month lie in one folder."""
+        waiting = iter(sessions)
+        while batch := tuple(islice(waiting, BATCH)):
+            yield batch
 
     def run(self, batches: Iterable[Sequence[Copies]], ledgers: LedgerLines) -> Iterator[BatchPlan]:
         """Yield what each batch comes to."""

@@ -1,8 +1,13 @@
 """The memory of an archive: what each sealed file comes to, so that unchanged ones are not parsed.
 
 A SQLite file in the cache folder, never in the data folder. It only saves work: deleted, damaged or
-out of date, the next merge reads the files themselves and gives the same result. Rows are looked up
-as they are asked for and never held all at once.
+out of date, the next merge reads the files themselves and gives the same result. It holds a row a
+month, looked up as it is asked for and never all at once.
+
+What is noted of a file is one line: digest, size, time in ns, entries, open questions, numbers,
+parted by spaces. Digest, size and time come first, so that a merge knows a file again by how its
+line begins. The time is `-` where it cannot vouch for the file: written just before it was noted,
+it may have changed within its own time step.
 """
 
 from __future__ import annotations
@@ -12,54 +17,105 @@ import sqlite3
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from hashlib import blake2b
-from typing import TYPE_CHECKING, Any
+from itertools import groupby
+from typing import TYPE_CHECKING
 from zlib import crc32
 
-from fitcore.merge.gaps import Numbers
-from fitcore.merge.ranges import Ranges
+from fitcore.disk.session_files import ids_of_month, session_month
+from fitcore.merge.gaps import Numbers, Spans
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping
     from pathlib import Path
     from types import TracebackType
     from typing import Self
 
-VERSION = 2
+    from fitcore.merge.ranges import Ranges
+
+VERSION = 3
 """Rises whenever what is remembered, or how questions are found, changes."""
 
+DIGEST_SIGNS = 32
+"""Signs of a digest, which a line begins with."""
+_ID_SIGNS = 36
 _RACY_NS = 2_000_000_000
 """A file written less than this before it was noted may have changed within its own time step."""
-_COLUMNS = "name, size, mtime_ns, noted_ns, digest, entries, conflicts, numbers, checked"
-_TABLE = f"CREATE TABLE files ({_COLUMNS}, PRIMARY KEY (name)) WITHOUT ROWID"
-_PUT = f"INSERT OR REPLACE INTO files VALUES ({', '.join('?' * 9)})"  # noqa: S608 - our own words
-_AT_ONCE = 500
-"""Names in one question to the database, which takes no more than 999."""
+_TABLE = "CREATE TABLE months (month PRIMARY KEY, lines, checked) WITHOUT ROWID"
+_PUT = "INSERT OR REPLACE INTO months VALUES (?, ?, ?)"
+_NOTES = "CREATE TABLE notes (name PRIMARY KEY, line) WITHOUT ROWID"
+_NOTE = "INSERT OR REPLACE INTO notes VALUES (?, ?)"
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What one sealed file of the archive comes to."""
+    """What one sealed file of the archive comes to, and by what it is known again."""
 
     digest: str
+    size: int
+    mtime_ns: int
     entries: int
     conflicts: int
     """Open questions in it."""
     numbers: Numbers
 
+    def line(self, noted_ns: int) -> str:
+        """Return what is noted of it.
+
+        Args:
+            noted_ns: when it was read, or earlier.
+        """
+        time = self.mtime_ns if self.mtime_ns + _RACY_NS < noted_ns else "-"
+        counts = f"{self.entries} {self.conflicts}"
+        return f"{self.digest} {self.size} {time} {counts} {_write_numbers(self.numbers)}"
+
 
 @dataclass(frozen=True, slots=True)
-class Remembered:
-    """Facts of a file, and by what it is known again."""
+class Sums:
+    """What the files of some lines come to."""
 
-    size: int
-    mtime_ns: int
-    noted_ns: int
-    facts: Facts
+    rows: list[tuple[str, str, str, str]]
+    """Id, size, entries and digest of each, as text."""
+    conflicts: int
+    numbers: Numbers
 
-    def is_still(self, size: int, mtime_ns: int) -> bool:
-        """Whether a file of this size and time is surely the one that was noted."""
-        same = self.size == size and self.mtime_ns == mtime_ns
-        return same and self.mtime_ns + _RACY_NS < self.noted_ns
+
+def stamped_anew(line: str, stamp: str, noted_ns: int) -> str:
+    """Return a line for a file that was read again and is the same, but for its time.
+
+    Args:
+        line: what was noted of it.
+        stamp: its size and time in ns now, parted by a space.
+        noted_ns: when it was read, or earlier.
+    """
+    digest, _, _, rest = line.split(" ", 3)
+    size, time = stamp.split(" ")
+    told = time if int(time) + _RACY_NS < noted_ns else "-"
+    return f"{digest} {size} {told} {rest}"
+
+
+def sum_up(lines: Mapping[str, str]) -> Sums:
+    """Add up what was noted of some sessions.
+
+    Args:
+        lines: by session id.
+    """
+    rows, texts, conflicts = [], [], 0
+    for name, line in lines.items():
+        digest, size, _, entries, open_ones, numbers = line.split(" ", 5)
+        rows.append((name, size, entries, digest))
+        conflicts += int(open_ones)
+        texts.append(numbers)
+    return Sums(rows, conflicts, _sum_numbers(texts))
+
+
+def has_questions(line: str) -> bool:
+    """Whether something is open in the session of a line."""
+    return line.split(" ", 5)[4] != "0"
+
+
+def numbers_of(line: str) -> Numbers:
+    """Return the numbers a line tells of."""
+    return _sum_numbers([line.split(" ", 5)[5]])
 
 
 def index_path(cache_folder: Path, archive: Path) -> Path:
@@ -86,7 +142,7 @@ class Index:
         self._noted = sqlite3.connect("", isolation_level=None)
         self._noted.execute("PRAGMA journal_mode = OFF")
         self._noted.execute("PRAGMA synchronous = OFF")
-        self._noted.execute(_TABLE)
+        self._noted.execute(_NOTES)
         with suppress(sqlite3.Error, OSError):
             if path is not None and path.is_file():
                 self._known = sqlite3.connect(path, isolation_level=None)
@@ -105,62 +161,60 @@ class Index:
         self._noted.close()
         self._let_go()
 
-    def look_up(self, names: Sequence[str]) -> dict[str, Remembered]:
-        """Return what is remembered of some sessions, by their ids; knowing of none is no fault."""
-        found: dict[str, Remembered] = {}
+    def month(self, month: str) -> dict[str, str]:
+        """Return what is remembered of a month's sessions, by id; knowing none is no fault."""
         if self._known is not None:
             try:
-                rows = _rows(self._known, names)
-                found.update((name, known) for name, known in rows if known is not None)
+                return _read(self._known, month)
             except sqlite3.Error:
                 self._let_go()
-        return found
+        return {}
 
-    def noted(self, names: Sequence[str]) -> dict[str, Remembered]:
-        """Return what is remembered of some sessions now: as this merge noted them, or before."""
-        found = self.look_up(names)
+    def month_now(self, month: str) -> dict[str, str]:
+        """Return what is remembered of a month as this merge noted it, or else before."""
+        lines = self.month(month)
+        asked = "SELECT name, line FROM notes WHERE name >= ? AND name < ?"
         with suppress(sqlite3.Error):
-            for name, remembered in _rows(self._noted, names):
-                if remembered is not None:
-                    found[name] = remembered
-                else:
-                    found.pop(name, None)
-        return found
+            for name, line in self._noted.execute(asked, ids_of_month(month) or ("", "")):
+                _change(lines, name, line)
+        return lines
 
-    def note(self, sessions: Mapping[str, Remembered | None]) -> None:
-        """Note what some sessions come to, by their ids; None: what was known holds no more."""
+    def note(self, sessions: Iterable[tuple[str, str | None]]) -> None:
+        """Note the lines of some sessions, by their ids; None: what was known holds no more."""
         try:
             self._noted.execute("BEGIN")
-            self._noted.executemany(_PUT, (_row(*session) for session in sessions.items()))
+            self._noted.executemany(_NOTE, sessions)
             self._noted.execute("COMMIT")
         except sqlite3.Error:
             self._path = None  # without room for it nothing of this merge is saved
 
-    def save(self, there: Collection[str]) -> None:
+    def save(self, months: Collection[str]) -> None:
         """Write what was noted, beside what is remembered already; where that fails nothing is.
 
         Args:
-            there: ids of all sessions; what is remembered of others is dropped.
+            months: those there are sessions of; what is remembered of others is dropped.
         """
         if self._path is None:
             return
+        gone: list[str] = []
         with suppress(sqlite3.Error, OSError):
-            (fresh,) = self._noted.execute("SELECT count(*) FROM files").fetchone()
+            (fresh,) = self._noted.execute("SELECT count(*) FROM notes").fetchone()
             if self._known is not None:
-                (known,) = self._known.execute("SELECT count(*) FROM files").fetchone()
-                if not fresh and known <= len(there):
-                    return
+                known = self._known.execute("SELECT month FROM months").fetchall()
+                gone = [month for (month,) in known if month not in months]
+            if not fresh and not gone:
+                return
         base = self._path if self._known is not None else None
         self._let_go()  # some systems do not replace a file that is open
-        if not self._write(base, there):
-            self._write(None, there)
+        if not self._write(base, gone):
+            self._write(None, [])
 
-    def _write(self, base: Path | None, there: Collection[str]) -> bool:
+    def _write(self, base: Path | None, gone: Iterable[str]) -> bool:
         """Write it beside itself and put it in its place; whether that was done.
 
         Args:
             base: what was remembered before; None to begin anew.
-            there: as for `save`.
+            gone: months to drop.
         """
         if self._path is None:
             return False
@@ -175,18 +229,28 @@ class Index:
                 database.execute("PRAGMA synchronous = OFF")
                 if base is None:
                     database.execute(_TABLE)
-                database.executemany(_PUT, self._noted.execute(f"SELECT {_COLUMNS} FROM files"))  # noqa: S608 - our own words
-                (count,) = database.execute("SELECT count(*) FROM files").fetchone()
-                if count > len(there):
-                    left = set(there)
-                    rows = database.execute("SELECT name FROM files").fetchall()
-                    gone = [row for row in rows if row[0] not in left]
-                    database.executemany("DELETE FROM files WHERE name = ?", gone)
+                database.executemany(_PUT, self._changed(database))
+                database.executemany(
+                    "DELETE FROM months WHERE month = ?", [(month,) for month in gone]
+                )
                 database.commit()
             temporary.replace(self._path)
+            for old in self._path.parent.glob(f"{self._path.name.partition('-')[0]}-*.sqlite"):
+                if old != self._path:  # of an older version of this program
+                    old.unlink()
         except (sqlite3.Error, OSError):
             return False
         return True
+
+    def _changed(self, database: sqlite3.Connection) -> Iterator[tuple[str, str, int]]:
+        """Yield the rows of the months something was noted of; ids sort by their time."""
+        notes = self._noted.execute("SELECT name, line FROM notes ORDER BY name")
+        for month, some in groupby(notes, lambda note: session_month(note[0])):
+            lines = _read(database, month)
+            for name, line in some:
+                _change(lines, name, line)
+            text = "\n".join(f"{name} {line}" for name, line in sorted(lines.items()))
+            yield month, text, _check(month, text)
 
     def _let_go(self) -> None:
         if self._known is not None:
@@ -194,46 +258,23 @@ class Index:
             self._known = None
 
 
-def _rows(
-    database: sqlite3.Connection, names: Sequence[str]
-) -> Iterator[tuple[str, Remembered | None]]:
-    for start in range(0, len(names), _AT_ONCE):
-        some = names[start : start + _AT_ONCE]
-        marks = ", ".join("?" * len(some))
-        asked = f"SELECT {_COLUMNS} FROM files WHERE name IN ({marks})"  # noqa: S608 - our own words
-        for row in database.execute(asked, some).fetchall():
-            yield row[0], _read_row(row)
+def _change(lines: dict[str, str], name: str, line: str | None) -> None:
+    if line is None:
+        lines.pop(name, None)
+    else:
+        lines[name] = line
 
 
-def _row(name: str, remembered: Remembered | None) -> tuple[object, ...]:
-    if remembered is None:
-        return (name, *[None] * 8)
-    facts = remembered.facts
-    row = (
-        name,
-        remembered.size,
-        remembered.mtime_ns,
-        remembered.noted_ns,
-        facts.digest,
-        facts.entries,
-        facts.conflicts,
-        _write_numbers(facts.numbers),
-    )
-    return (*row, _check(row))
-
-
-def _read_row(row: tuple[Any, ...]) -> Remembered | None:
+def _read(database: sqlite3.Connection, month: str) -> dict[str, str]:
+    row = database.execute("SELECT lines, checked FROM months WHERE month = ?", (month,)).fetchone()
     # Each row carries its own check: a disk that turned a bit must not become a wrong report.
-    if row[8] != _check(row[:8]):
-        return None
-    _, size, mtime_ns, noted_ns, digest, entries, conflicts, numbers, _ = row
-    return Remembered(
-        size, mtime_ns, noted_ns, Facts(digest, entries, conflicts, _read_numbers(numbers))
-    )
+    if row is None or not isinstance(row[0], str) or row[1] != _check(month, row[0]):
+        return {}
+    return {line[:_ID_SIGNS]: line[_ID_SIGNS + 1 :] for line in row[0].split("\n") if line}
 
 
-def _check(values: tuple[object, ...]) -> int:
-    return crc32(repr(values).encode(errors="surrogatepass"))
+def _check(month: str, lines: str) -> int:
+    return crc32(f"{month}\n{lines}".encode(errors="surrogatepass"))
 
 
 def _write_numbers(numbers: Numbers) -> str:
@@ -242,7 +283,7 @@ def _write_numbers(numbers: Numbers) -> str:
     The parts are those of `Numbers`, in order; what is empty at the end is left out.
     """
     parts = [
-        " ".join(f"{name}:{_write_ranges(ranges)}" for name, ranges in part.items())
+        " ".join(f"{name}:{_write_ranges(r)}" for name, r in part.items() if r.spans)
         for part in (numbers.used, numbers.twice, numbers.excused, numbers.waiting)
     ]
     parts.append(" ".join(f"{name}:{number}" for name, number in numbers.told.items()))
@@ -253,22 +294,24 @@ def _write_ranges(ranges: Ranges) -> str:
     return ",".join(f"{low}-{high}" for low, high in ranges.spans)
 
 
-def _read_numbers(text: str) -> Numbers:
-    used, *more = text.split(";")
-    if not more:  # nearly all
-        return Numbers(_read_part(used))
-    more += [""] * (4 - len(more))
-    told = (laptop.split(":") for laptop in more.pop().split())
-    twice, excused, waiting = map(_read_part, more)
-    return Numbers(
-        _read_part(used), twice, excused, waiting, {name: int(number) for name, number in told}
-    )
+def _sum_numbers(texts: Iterable[str]) -> Numbers:
+    """Return what the numbers of some sessions come to together."""
+    used, others = Spans(list), (Spans(list), Spans(list), Spans(list))
+    told: dict[str, int] = {}
+    for text in texts:
+        first, *more = text.split(";")
+        _add_spans(used, first)
+        if more:  # few have any
+            for part, found in zip(more[:3], others, strict=False):
+                _add_spans(found, part)
+            for name, number in (laptop.split(":") for laptop in "".join(more[3:]).split()):
+                told[name] = max(told.get(name, 0), int(number))
+    return Numbers.of_spans((used, *others), told)
 
 
-def _read_part(text: str) -> dict[str, Ranges]:
-    found = {}
+def _add_spans(into: Spans, text: str) -> None:
     for laptop in text.split():
-        name, _, ranges = laptop.partition(":")
-        spans: Iterable[list[str]] = (span.split("-") for span in ranges.split(",") if span)
-        found[name] = Ranges(tuple((int(low), int(high)) for low, high in spans))
-    return found
+        name, ranges = laptop.split(":")
+        for span in ranges.split(","):
+            low, high = span.split("-")
+            into[name].append((int(low), int(high)))

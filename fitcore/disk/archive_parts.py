@@ -6,8 +6,8 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fitcore.disk.archive_scan import read_spotted
 from fitcore.disk.manifest import Listed
+from fitcore.disk.spotted import read_spotted
 from fitcore.merge.found import FileKind, Where
 from fitcore.merge.gaps import Numbers, find_clones, find_gaps
 from fitcore.merge.join import Outcome
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-    from fitcore.disk.archive_index import Facts
+    from fitcore.disk.archive_index import Sums
     from fitcore.disk.archive_seen import Copies
     from fitcore.merge.clients import Clients
     from fitcore.merge.conflicts import Conflict
@@ -76,11 +76,15 @@ class Part:
     found_in: defaultdict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     archive: defaultdict[Key, set[str]] = field(default_factory=lambda: defaultdict(set))
     """What the archive's own file was when it was read, by digest."""
+    stamps: dict[Key, tuple[int, int]] = field(default_factory=dict)
+    """Size and time in ns of the archive's own file."""
     listed: list[Listed] = field(default_factory=list)
     """Files of the archive, for its list."""
 
     def read(self, copies: Copies) -> None:
         """Read all copies of one session or ledger."""
+        if (filed := copies.filed) is not None:
+            self.stamps[copies.key] = filed.size, filed.mtime_ns
         for spotted in copies.own:
             found, raw = read_spotted(spotted)
             self._add(found, raw, (spotted.told,))
@@ -167,13 +171,12 @@ class Totals:
         )
 
     @classmethod
-    def of_quiet(cls, facts: Iterable[Facts]) -> Totals:
+    def of_quiet(cls, sums: Sums) -> Totals:
         """Count sessions that stay as they are, by what is remembered of them."""
-        quiet = list(facts)
         return cls(
-            Counter({Outcome.UNCHANGED: len(quiet)} if quiet else {}),
-            conflicts=sum(each.conflicts for each in quiet),
-            numbers=Numbers.total(each.numbers for each in quiet),
+            Counter({Outcome.UNCHANGED: len(sums.rows)} if sums.rows else {}),
+            conflicts=sums.conflicts,
+            numbers=sums.numbers,
         )
 
     def report(self, clients: Clients, merged: Iterable[tuple[str, Merged]]) -> MergeReport:

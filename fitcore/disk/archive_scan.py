@@ -10,89 +10,36 @@ import os
 import re
 import stat
 import sys
-from dataclasses import replace
+from functools import partial
 from operator import attrgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
-from fitcore.disk.session_files import SESSION_FILE, read_regular, session_month, session_path
+from fitcore.disk.archive_months import take_month
+from fitcore.disk.session_files import SESSION_FILE, session_month, session_path
+from fitcore.disk.spotted import Spotted, not_a_file, too_big, unreadable
 from fitcore.identity import LAPTOP_ID, SESSION_ID
-from fitcore.merge.found import FileKind, Found, Key, Where, digest_bytes, found_unread, read_found
+from fitcore.merge.found import FileKind, Key, Where
 from fitcore.problems import FileFault, Problem
 from fitcore.record.document import LARGEST_FILE
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
+
+    from fitcore.disk.archive_months import Month
+
+    _Take = Callable[[os.DirEntry[str], list[os.DirEntry[str]]], list[os.DirEntry[str]]]
+    """Takes the sessions of a month out of what lies in its folder, and leaves the others."""
 
 SESSIONS, LEDGERS, SET_ASIDE = "sessions", "ledger", "set-aside"
 TO_LAPTOPS = "to-laptops"
 """The folder of a stick that only the coordinator writes."""
 
+_MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 _FROM_LAPTOP = re.compile(rf"from-{LAPTOP_ID.pattern}", re.IGNORECASE)
 _DEEPEST = 3
 """Folders below `sessions` that are looked into; ours file one deep."""
-
-
-class Spotted(NamedTuple):
-    """One file that was seen.
-
-    An archive has many: texts that files share stand here once, and a tuple is made in a third of
-    the time that a frozen class takes.
-    """
-
-    kind: FileKind
-    name: str
-    """Session or laptop id by the file's name; empty where the name is neither."""
-    folder: str
-    """Where it lies, with the sign at the end that parts it from the file's own name."""
-    told_in: str
-    """The same as told to people."""
-    where: Where
-    size: int
-    mtime_ns: int
-    """0 where nobody asks: on a stick."""
-    problem: Problem | None = None
-    """Why it is not opened: a link, a device, too big, a name that is none."""
-    written: str = ""
-    """The file's own name, where that is not the id in small letters and `.toml`."""
-    told_as: str = ""
-    """What people are told instead of where it lies: where a copy was found that is kept."""
-
-    @property
-    def key(self) -> Key:
-        """What it is a copy of."""
-        return Key(self.kind, self.name)
-
-    @property
-    def place(self) -> str:
-        """Where it is, as text: paths are dear by the thousand."""
-        return self.folder + (self.written or f"{self.name}.toml")
-
-    @property
-    def path(self) -> Path:
-        """Where it is."""
-        from pathlib import Path
-
-        return Path(self.place)
-
-    @property
-    def told(self) -> str:
-        """As told to people: stick and path in it; of an archive's own file the path there."""
-        return self.told_as or self.told_in + (self.written or f"{self.name}.toml")
-
-
-def spotted_copy(kind: FileKind, name: str, path: Path, told: str) -> Spotted:
-    """Return a copy an archive keeps.
-
-    Args:
-        kind: what it was found as.
-        name: session or laptop id it was found under.
-        path: the copy.
-        told: where it was found.
-    """
-    folder = f"{path.parent}{os.sep}"
-    return Spotted(kind, name, folder, folder, Where.KEPT, 0, 0, written=path.name, told_as=told)
 
 
 def folders_of_stick(stick: Path) -> list[Path]:
@@ -109,17 +56,21 @@ def folders_of_stick(stick: Path) -> list[Path]:
     return [stick, *(stick / name for name in below)]
 
 
-def spot_stick(stick: Path) -> list[Spotted]:
+def spot_stick(stick: Path, months: list[Month] | None = None) -> list[Spotted]:
     """Return the session and ledger files of all data folders on a stick.
 
     A folder that cannot be read is told of like a file: the others are taken all the same.
+
+    Args:
+        stick: the stick.
+        months: as for `spot_folder`.
     """
     found = [_odd_folder(entry) for entry in _scan(stick, []) if _is_linked_folder(entry)]
     for folder in folders_of_stick(stick):
         # Files somebody copied by hand beside the folders are taken as well.
         loose = (entry for entry in _scan(folder, found) if _is_loose(entry.name.casefold()))
         found += [_spot(entry, FileKind.SESSION, Where.STICK, None) for entry in loose]
-        found += spot_folder(folder, Where.STICK)
+        found += spot_folder(folder, Where.STICK, months)
     return found
 
 
@@ -135,11 +86,17 @@ def spot_unread_folder(folder: str, error: OSError) -> Spotted:
     return Spotted(FileKind.SESSION, "", above, above, Where.STICK, 0, 0, problem, name)
 
 
-def spot_folder(folder: Path, where: Where) -> list[Spotted]:
+def spot_folder(folder: Path, where: Where, months: list[Month] | None = None) -> list[Spotted]:
     """Return the session and ledger files of one data folder, by kind and path.
 
     Of an archive, a copy filed elsewhere than where its session belongs counts as brought: it is
     joined, and stays where it is.
+
+    Args:
+        folder: the data folder.
+        where: archive or stick.
+        months: takes up the sessions that lie where a program files them, which are not returned
+            then; None where all are returned.
 
     Raises:
         FileFault: a folder of an archive cannot be read: what it holds must not be taken for gone.
@@ -152,14 +109,39 @@ def spot_folder(folder: Path, where: Where) -> list[Spotted]:
         if is_link(root):
             if where is Where.ARCHIVE:  # of a stick, whoever looked at the folder above tells
                 place = os.fspath(root)[:above]
-                found.append(Spotted(kind, "", place, "", where, 0, 0, _not_a_file(), written=name))
+                found.append(Spotted(kind, "", place, "", where, 0, 0, not_a_file(), written=name))
             continue
-        for entry in _files_below(root, _DEEPEST if kind is FileKind.SESSION else 1, unread):
-            spotted = _spot(entry, kind, where, above if where is Where.ARCHIVE else None)
+        untold = above if where is Where.ARCHIVE else None
+        take = None
+        if months is not None and kind is FileKind.SESSION:
+            take = partial(_take_month, months, where, untold)
+        depth = _DEEPEST if kind is FileKind.SESSION else 1
+        for entry in _files_below(root, depth, unread, take):
+            spotted = _spot(entry, kind, where, untold)
             if where is Where.ARCHIVE and not _is_filed(spotted):
                 spotted = spotted._replace(where=Where.STICK)
             found.append(spotted)
     return found
+
+
+def _take_month(
+    months: list[Month],
+    where: Where,
+    untold: int | None,
+    folder: os.DirEntry[str],
+    entries: list[os.DirEntry[str]],
+) -> list[os.DirEntry[str]]:
+    """Add a folder's sessions to the months, and return what else lies in it, by name."""
+    place = f"{folder.path}{os.sep}"
+    month, rest = take_month(entries, folder.name, (place, _told_in(place, untold)), where)
+    if month is not None:
+        months.append(month)
+    return sorted(rest, key=_by_name)
+
+
+def _told_in(folder: str, untold: int | None) -> str:
+    """Return a folder as told to people: of an archive's its path in it, else where it is."""
+    return folder if untold is None else folder[untold:].replace(os.sep, "/")
 
 
 def is_link(path: Path | str) -> bool:
@@ -189,43 +171,6 @@ def path_within(key: Key) -> str:
     return f"{LEDGERS}/{key.name}.toml"
 
 
-def read_spotted(spotted: Spotted) -> tuple[Found, bytes | None]:
-    """Read a file that was seen.
-
-    Returns:
-        What it holds, and its bytes; None where it is not opened or cannot be read.
-    """
-    misnamed = spotted.problem if _is_about_name(spotted.problem) else None
-    unopened = spotted.problem if misnamed is None else None
-    raw = unopened or read_regular(spotted.place)
-    if isinstance(raw, Problem):
-        return _unopened(spotted, raw), None
-    if len(raw) > LARGEST_FILE:
-        return _unopened(spotted, _too_big(len(raw))), None
-    if misnamed is not None:
-        digest = digest_bytes(raw)
-        found = found_unread(misnamed, path=spotted.told, digest=digest, where=spotted.where)
-        return replace(found, kind=spotted.kind), raw
-    found = read_found(
-        raw, path=spotted.told, name=spotted.name, kind=spotted.kind, where=spotted.where
-    )
-    return found, raw
-
-
-def _is_about_name(problem: Problem | None) -> bool:
-    """Whether only a file's name is wrong: then its bytes are copied like any others."""
-    return problem is not None and problem.code in ("name_mismatch", "bad_session_id")
-
-
-def _unopened(spotted: Spotted, problem: Problem) -> Found:
-    # Without bytes it is told apart by where it was and why: it is listed once, and not again.
-    digest = digest_bytes(f"{problem.code}\n{spotted.told}".encode(errors="surrogateescape"))
-    found = found_unread(
-        problem, path=spotted.told, digest=digest, name=spotted.name, where=spotted.where
-    )
-    return replace(found, kind=spotted.kind)
-
-
 def _is_filed(spotted: Spotted) -> bool:
     """Whether a file of an archive lies where it belongs, or has a problem of its own."""
     if spotted.problem is not None:
@@ -234,14 +179,14 @@ def _is_filed(spotted: Spotted) -> bool:
     return told == wanted or os.path.normcase(told) == os.path.normcase(wanted)
 
 
-def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, above: int | None) -> Spotted:
+def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, untold: int | None) -> Spotted:
     """Look at one file.
 
     Args:
         entry: the file.
         kind: what it must hold by the place it stands in.
         where: where it is.
-        above: how much of its path is not told to people; None where all of it is.
+        untold: how much of its path is not told to people; None where all of it is.
     """
     written = entry.name
     name, problem = _name(written, kind)
@@ -251,15 +196,14 @@ def _spot(entry: os.DirEntry[str], kind: FileKind, where: Where, above: int | No
         size = state.st_size
         mtime = state.st_mtime_ns if where is Where.ARCHIVE else 0
     except OSError as error:
-        problem = _unreadable(error)
+        problem = unreadable(error)
     else:
         if not stat.S_ISREG(state.st_mode):
-            problem = _not_a_file()
+            problem = not_a_file()
         elif size > LARGEST_FILE:
-            problem = _too_big(size)
-    folder = told_in = sys.intern(entry.path[: -len(written)])
-    if above is not None:
-        told_in = sys.intern(folder[above:].replace(os.sep, "/"))
+            problem = too_big()
+    folder = sys.intern(entry.path[: -len(written)])
+    told_in = sys.intern(_told_in(folder, untold))
     odd = "" if written == f"{name}.toml" else written
     return Spotted(kind, name, folder, told_in, where, size, mtime, problem, odd)
 
@@ -283,14 +227,26 @@ def _name(written: str, kind: FileKind) -> tuple[str, Problem | None]:
 
 
 def _files_below(
-    root: Path | str, depth: int, unread: list[Spotted] | None
+    root: Path | str, depth: int, unread: list[Spotted] | None, take: _Take | None = None
 ) -> Iterator[os.DirEntry[str]]:
     """Yield what may be ours, links and devices too; hidden files are a crash's remains."""
-    for entry in _scan(root, unread):
+    return _files_among(_scan(root, unread), depth, unread, take)
+
+
+def _files_among(
+    entries: Iterable[os.DirEntry[str]],
+    depth: int,
+    unread: list[Spotted] | None,
+    take: _Take | None = None,
+) -> Iterator[os.DirEntry[str]]:
+    for entry in entries:
         if entry.name.startswith("."):
             continue
         if _is_folder(entry):
-            if depth > 1:
+            if take is not None and _MONTH.fullmatch(entry.name):
+                rest = take(entry, _unsorted(entry.path, unread))
+                yield from _files_among(rest, depth - 1, unread)
+            elif depth > 1:
                 yield from _files_below(entry.path, depth - 1, unread)
         elif _may_be_ours(entry.name) or _is_linked_folder(entry):
             yield entry
@@ -318,7 +274,12 @@ def _is_loose(name: str) -> bool:
 
 
 def _scan(folder: Path | str, unread: list[Spotted] | None = None) -> list[os.DirEntry[str]]:
-    """Return what lies in a folder by name; nothing where there is none.
+    """Return what lies in a folder by name; as for `_unsorted`."""
+    return sorted(_unsorted(folder, unread), key=_by_name)
+
+
+def _unsorted(folder: Path | str, unread: list[Spotted] | None) -> list[os.DirEntry[str]]:
+    """Return what lies in a folder; nothing where there is none.
 
     Args:
         folder: the folder.
@@ -329,7 +290,7 @@ def _scan(folder: Path | str, unread: list[Spotted] | None = None) -> list[os.Di
     """
     try:
         with os.scandir(folder) as entries:
-            return sorted(entries, key=attrgetter("name"))
+            return list(entries)
     except (FileNotFoundError, NotADirectoryError):
         return []
     except OSError as error:
@@ -337,6 +298,9 @@ def _scan(folder: Path | str, unread: list[Spotted] | None = None) -> list[os.Di
             raise FileFault(folder_fault(os.fspath(folder), error)) from error
         unread.append(spot_unread_folder(os.fspath(folder), error))
         return []
+
+
+_by_name = attrgetter("name")
 
 
 def folder_fault(folder: str, error: OSError) -> Problem:
@@ -351,38 +315,12 @@ def folder_fault(folder: str, error: OSError) -> Problem:
 
 def _is_linked_folder(entry: os.DirEntry[str]) -> bool:
     ours = entry.name.casefold() in (SESSIONS, LEDGERS, TO_LAPTOPS, SET_ASIDE)
-    known = ours or _FROM_LAPTOP.fullmatch(entry.name) or re.fullmatch(r"\d{4}-\d\d", entry.name)
+    known = ours or _FROM_LAPTOP.fullmatch(entry.name) or _MONTH.fullmatch(entry.name)
     return bool(known) and entry.is_symlink()
 
 
 def _odd_folder(entry: os.DirEntry[str]) -> Spotted:
     folder = entry.path[: -len(entry.name)]
     return Spotted(
-        FileKind.SESSION, "", folder, folder, Where.STICK, 0, 0, _not_a_file(), entry.name
-    )
-
-
-def _not_a_file() -> Problem:
-    return Problem(
-        code="not_a_regular_file",
-        text=say("This is a link or a device, not an ordinary file."),
-        mend=say("Copy the files themselves onto the stick."),
-    )
-
-
-def _too_big(size: int) -> Problem:
-    return Problem(
-        code="too_big",
-        text=say(
-            "The file has {size} bytes; at most {most} are read.", size=size, most=LARGEST_FILE
-        ),
-        mend=say("It is left where it is and not copied. No session is so large."),
-    )
-
-
-def _unreadable(error: OSError) -> Problem:
-    return Problem(
-        code="unreadable_io",
-        text=say("The file cannot be read: {error}.", error=error.strerror or str(error)),
-        mend=say("Copy it from where it came from again."),
+        FileKind.SESSION, "", folder, folder, Where.STICK, 0, 0, not_a_file(), entry.name
     )

@@ -5,16 +5,14 @@ Looking only: no session is read here. What comes out is plain data that any pro
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import groupby
-from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from fitcore.disk.archive_scan import (
     SET_ASIDE,
-    Spotted,
     folder_fault,
     folders_of_stick,
     is_link,
@@ -22,16 +20,18 @@ from fitcore.disk.archive_scan import (
     spot_stick,
     spot_unread_folder,
 )
+from fitcore.disk.session_files import session_month
 from fitcore.disk.set_aside import Kept, read_kept
 from fitcore.merge.found import FileKind, Key, Where
 from fitcore.problems import FileFault, Problem
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from fitcore.disk.archive_index import Index, Remembered
+    from fitcore.disk.archive_months import Month
+    from fitcore.disk.spotted import Spotted
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,6 @@ class Copies:
     """Files of sticks."""
     kept: tuple[Kept, ...]
     """Copies the archive set aside earlier, read already."""
-    remembered: Remembered | None
-    """What the last merge noted of the archive's own file."""
 
     @property
     def filed(self) -> Spotted | None:
@@ -56,24 +54,78 @@ class Copies:
                 return file
         return None
 
+
+@dataclass(frozen=True)
+class Shelf:
+    """The sessions of one month."""
+
+    name: str
+    own: Month | None
+    """Those filed in the archive."""
+    brought: Sequence[Month]
+    """Those filed in data folders of sticks."""
+    apart: Mapping[Key, Copies]
+    """Those there are other copies of: filed elsewhere, no ordinary files, set aside earlier; and
+    only these."""
+
+    @cached_property
+    def stamps(self) -> Mapping[str, str]:
+        """Stamp of each file of the archive, by session id."""
+        return self.own.stamps if self.own is not None else {}
+
+    @cached_property
+    def on_sticks(self) -> Mapping[str, Sequence[Month]]:
+        """Where a session lies on sticks, by its id."""
+        found: dict[str, tuple[Month, ...]] = {}
+        for month in self.brought:
+            here = (month,)
+            found.update((name, found.get(name, ()) + here) for name in month.names)
+        return found
+
     @property
-    def is_as_remembered(self) -> bool:
-        """Whether the archive's own file is surely the one that was noted."""
-        filed = self.filed
-        if filed is None or self.remembered is None:
-            return False
-        return self.remembered.is_still(filed.size, filed.mtime_ns)
+    def names(self) -> list[str]:
+        """Ids of all its sessions, sorted."""
+        return sorted({*self.stamps, *self.on_sticks, *(key.name for key in self.apart)})
+
+    def copies(self, name: str) -> Copies:
+        """Return where the copies of one of its sessions lie."""
+        key = Key(FileKind.SESSION, name)
+        own: list[Spotted] = []
+        if self.own is not None and (stamp := self.stamps.get(name)) is not None:
+            own.append(self.own.file(name, stamp))
+        brought = [month.file(name) for month in self.on_sticks.get(name, ())]
+        apart = self.apart.get(key)
+        if apart is None:
+            return Copies(key, tuple(own), tuple(brought), ())
+        return Copies(key, (*own, *apart.own), (*brought, *apart.brought), apart.kept)
+
+
+@dataclass
+class _Apart:
+    """Files that are looked at one by one, by what each is a copy of."""
+
+    own: defaultdict[Key, list[Spotted]] = field(default_factory=lambda: defaultdict(list))
+    brought: defaultdict[Key, list[Spotted]] = field(default_factory=lambda: defaultdict(list))
+    kept: defaultdict[Key, list[Kept]] = field(default_factory=lambda: defaultdict(list))
+
+    def all(self) -> list[Key]:
+        """Return what there are copies of, sorted; what is not opened, under its kind alone."""
+        return sorted({*self.own, *self.brought, *self.kept})
+
+    def copies(self, key: Key) -> Copies:
+        """Return where these copies lie."""
+        own, brought = tuple(self.own.get(key, ())), tuple(self.brought.get(key, ()))
+        return Copies(key, own, brought, tuple(self.kept.get(key, ())))
 
 
 class Seen:
     """What was seen so far."""
 
-    def __init__(self, archive: Path, index: Index) -> None:
+    def __init__(self, archive: Path) -> None:
         self._archive = archive
-        self._index = index
-        self._own = _Files()
-        self._brought = _Files()
-        self._kept: defaultdict[Key, list[Kept]] = defaultdict(list)
+        self._own: dict[str, Month] = {}
+        self._brought: defaultdict[str, list[Month]] = defaultdict(list)
+        self._apart = _Apart()
         self.blocked: set[Key] = set()
         """What the archive's own file stands in the way of: nobody may write over it."""
 
@@ -87,7 +139,8 @@ class Seen:
         Raises:
             FileFault: there is such a link, or the archive cannot be read.
         """
-        spotted = spot_folder(self._archive, Where.ARCHIVE)
+        months: list[Month] = []
+        spotted = spot_folder(self._archive, Where.ARCHIVE, months)
         if refuses_links:
             odd = [file.place for file in spotted if file.problem is not None]
             for place in (str(self._archive / SET_ASIDE), *odd):
@@ -96,7 +149,8 @@ class Seen:
         for file in spotted:
             if file.problem is not None and file.where is Where.ARCHIVE and file.name:
                 self.blocked.add(file.key)
-            self._own.add(file)
+            self._apart.own[_key(file)].append(file)
+        self._own.update((month.name, month) for month in months)
         try:
             self._take_kept(read_kept(self._archive))
         except OSError as error:
@@ -104,7 +158,8 @@ class Seen:
 
     def look_at_stick(self, stick: Path) -> bool:
         """Spot a stick's files; whether there are any."""
-        spotted = spot_stick(stick)
+        months: list[Month] = []
+        spotted = spot_stick(stick, months)
         kept: list[Kept] = []
         for folder in folders_of_stick(stick):
             try:
@@ -112,48 +167,51 @@ class Seen:
             except OSError as error:
                 spotted.append(spot_unread_folder(str(folder / SET_ASIDE), error))
         for file in spotted:
-            self._brought.add(file)
+            self._apart.brought[_key(file)].append(file)
+        for month in months:
+            self._brought[month.name].append(month)
         self._take_kept(kept)
-        return bool(spotted or kept)
+        return bool(spotted or months or kept)
 
-    def everything(self) -> list[Key]:
-        """Return everything there are copies of; what has no name, under its kind alone."""
-        return [*self.besides(), *self.sessions()]
-
-    def sessions(self) -> list[Key]:
-        """Return the sessions, sorted."""
-        kept = (key.name for key in self._kept if _is_session(key))
-        names = sorted([*self._own.names(), *self._brought.names(), *kept])
-        return [Key(FileKind.SESSION, name) for name, _ in groupby(names)]
-
-    def besides(self) -> list[Key]:
+    def besides(self) -> list[Copies]:
         """Return the ledgers and what has no name, sorted."""
-        kept = (key for key in self._kept if not _is_session(key))
-        return sorted({*self._own.besides, *self._brought.besides, *kept})
+        return [self._apart.copies(key) for key in self._apart.all() if not _is_session(key)]
 
-    def copies(self, keys: Sequence[Key]) -> Iterator[Copies]:
-        """Yield where the copies of some of them lie, in their order.
+    def months(self) -> list[str]:
+        """Return the months there are sessions of, sorted."""
+        return sorted({*self._own, *self._brought, *self._sessions_apart()})
 
-        Args:
-            keys: not many: what is remembered of all of them is looked up at once.
-        """
-        remembered = self._index.look_up([key.name for key in keys if _is_session(key)])
-        for key in keys:
-            yield Copies(
-                key,
-                tuple(self._own.of(key)),
-                tuple(self._brought.of(key)),
-                tuple(self._kept.get(key, ())),
-                remembered.get(key.name) if _is_session(key) else None,
-            )
+    def shelves(self) -> Iterator[Shelf]:
+        """Yield the months there are sessions of, sorted; made as they are asked for."""
+        apart = self._sessions_apart()
+        return (self._shelf(month, apart.get(month, ())) for month in self.months())
 
-    def filed(self, key: Key) -> Spotted | None:
-        """Return the archive's own file of a session, where it belongs."""
-        return Copies(key, tuple(self._own.of(key)), (), (), None).filed
+    def sessions(self) -> Iterator[Copies]:
+        """Yield where the copies of each session lie, sorted; made as they are asked for."""
+        return (shelf.copies(name) for shelf in self.shelves() for name in shelf.names)
+
+    def copies(self, keys: Collection[Key]) -> Iterator[Copies]:
+        """Yield where the copies of some sessions lie, sorted."""
+        apart = self._sessions_apart()
+        by_month = groupby(sorted(keys), lambda key: session_month(key.name))
+        for month, some in by_month:
+            shelf = self._shelf(month, apart.get(month, ()))
+            yield from (shelf.copies(key.name) for key in some)
+
+    def _shelf(self, month: str, apart: Iterable[Key]) -> Shelf:
+        copies = {key: self._apart.copies(key) for key in apart}
+        return Shelf(month, self._own.get(month), self._brought.get(month, ()), copies)
+
+    def _sessions_apart(self) -> dict[str, list[Key]]:
+        found: defaultdict[str, list[Key]] = defaultdict(list)
+        for key in self._apart.all():
+            if _is_session(key):
+                found[session_month(key.name)].append(key)
+        return found
 
     def _take_kept(self, kept: Iterable[Kept]) -> None:
         for copy in kept:
-            self._kept[copy.found.key].append(copy)
+            self._apart.kept[copy.found.key].append(copy)
 
 
 def _link_in_archive(place: str) -> Problem:
@@ -165,51 +223,9 @@ def _link_in_archive(place: str) -> Problem:
     )
 
 
-class _Files:
-    """Files by what each is a copy of.
-
-    Sessions are many: they stand in one list and are searched for, which takes a fifth of the
-    memory of a table of lists.
-    """
-
-    def __init__(self) -> None:
-        self._sessions: list[Spotted] = []
-        self._sorted = True
-        self.besides: defaultdict[Key, list[Spotted]] = defaultdict(list)
-        """Ledgers, and under the kind alone what is not opened: it is told of beside them."""
-
-    def add(self, file: Spotted) -> None:
-        """Add a file."""
-        if file.problem is not None:
-            self.besides[Key(file.kind, "")].append(file)
-        elif file.kind is FileKind.SESSION:
-            self._sessions.append(file)
-            self._sorted = False
-        else:
-            self.besides[file.key].append(file)
-
-    def names(self) -> Iterator[str]:
-        """Yield the ids of sessions, sorted; one of several files as often."""
-        self._sort()
-        return (file.name for file in self._sessions)
-
-    def of(self, key: Key) -> Sequence[Spotted]:
-        """Return the files of a session or ledger, in the order they were added."""
-        if not _is_session(key):
-            return self.besides.get(key, ())
-        self._sort()
-        first = last = bisect_left(self._sessions, key.name, key=_name)
-        while last < len(self._sessions) and self._sessions[last].name == key.name:
-            last += 1
-        return self._sessions[first:last]
-
-    def _sort(self) -> None:
-        if not self._sorted:
-            self._sessions.sort(key=_name)
-            self._sorted = True
-
-
-_name = attrgetter("name")
+def _key(file: Spotted) -> Key:
+    """Return what a file is a copy of; its kind alone where it is not opened."""
+    return file.key if file.problem is None else Key(file.kind, "")
 
 
 def _is_session(key: Key) -> bool:

@@ -1,7 +1,8 @@
 """One merge of folders: what was spotted, what it comes to in batches, what is written and noted.
 
-Folders are looked at (`archive_seen`), sessions are merged in batches wherever the engine runs them
-(`archive_batch`), and each batch is carried out here, in their order (`archive_writer`): memory
+Folders are looked at (`archive_seen`), what surely stays as it is is only counted (`archive_sift`),
+the other sessions are merged in batches wherever the engine runs them (`archive_batch`), and each
+batch is carried out here, in their order (`archive_writer`): memory
 does not grow with what sessions hold, and of each only a few short texts are kept. Copies are set
 aside before anything is written over, and the list of files is written last: wherever a merge ends
 early, merging again finishes it. Who calls holds the folder.
@@ -9,19 +10,28 @@ early, merging again finishes it. Who calls holds the folder.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
-from fitcore.disk.archive_batch import join_one, merge_first, quiet_facts
-from fitcore.disk.archive_engine import BATCH, PlainEngine
-from fitcore.disk.archive_index import Index, Remembered, index_path
+from fitcore.disk.archive_batch import join_one, merge_first
+from fitcore.disk.archive_engine import PlainEngine
+from fitcore.disk.archive_index import (
+    Index,
+    has_questions,
+    index_path,
+    numbers_of,
+    stamped_anew,
+    sum_up,
+)
 from fitcore.disk.archive_parts import Merging, Questions, Totals
-from fitcore.disk.archive_scan import path_within
+from fitcore.disk.archive_scan import SESSIONS, path_within
 from fitcore.disk.archive_seen import Seen
+from fitcore.disk.archive_sift import sift
 from fitcore.disk.archive_writer import Writer
 from fitcore.disk.manifest import unfinished_exports, write_manifest
 from fitcore.merge.clients import Clients, careful_clients
-from fitcore.merge.found import FileKind, Key
+from fitcore.merge.found import FileKind
 from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.record.session import Session
 
@@ -33,10 +43,13 @@ if TYPE_CHECKING:
     from fitcore.disk.archive_engine import Engine
     from fitcore.disk.archive_index import Facts
     from fitcore.disk.archive_seen import Copies
+    from fitcore.disk.archive_sift import Sifted
     from fitcore.disk.archive_writer import Carried
     from fitcore.disk.surroundings import Surroundings
     from fitcore.merge.conflicts import Conflict
+    from fitcore.merge.found import Key
     from fitcore.merge.join import Merged
+    from fitcore.merge.ranges import Ranges
 
 
 class Work:
@@ -56,7 +69,7 @@ class Work:
         self._noted_ns = int(surroundings.now().timestamp() * 1_000_000_000)
         cache = surroundings.cache_folder
         self._index = Index(index_path(cache, archive) if cache is not None else None)
-        self._seen = Seen(archive, self._index)
+        self._seen = Seen(archive)
         self._writer = Writer(archive, self._seen.blocked, dry_run=dry_run)
         self._totals = Totals()
         self._ledgers = LedgerLines()
@@ -86,18 +99,17 @@ class Work:
         nothing = tuple(stick for stick in brought if not self._seen.look_at_stick(stick))
         self._seen.look_at_archive(refuses_links=refuses_links)
         self._carry_out(self._merge_ledgers()[0])
-        sessions = self._seen.sessions()
-        done = 0
-        for plan in self._engine.run(self._batches(sessions), self._ledgers):
+        months: dict[str, int] = {}
+        if progress is not None:
+            months = {shelf.name: len(shelf.names) for shelf in self._seen.shelves()}
+        told = _Told(progress, sum(months.values()))
+        for plan in self._engine.run(self._engine.split(self._to_read(told)), self._ledgers):
             self._carry_out(plan)
-            done += plan.size
-            if progress is not None:
-                progress(done, len(sessions))
+            told.add(plan.size)
         report = self._totals.report(Clients(self._ledgers), self._twice_used())
         if not self._dry_run:
-            self._index.save([key.name for key in sessions])
-            del sessions
-            self._seen = Seen(self._archive, self._index)  # lets go of what only batches needed
+            self._index.save(self._seen.months())
+            self._seen = Seen(self._archive)  # lets go of what only batches needed
             write_manifest(self._archive, self._writer.listing)
         return Merging(
             report,
@@ -106,6 +118,23 @@ class Work:
             self._totals.numbers,
             tuple(folder for stick in brought for folder in unfinished_exports(stick)),
         )
+
+    def _to_read(self, told: _Told) -> Iterator[Copies]:
+        """Yield where the copies of each session lie that must be read; count the others."""
+        for shelf in self._seen.shelves():
+            sifted = sift(shelf, self._index.month(shelf.name), self._ledgers.with_erased)
+            sums = sum_up(sifted.quiet)
+            self._totals += Totals.of_quiet(sums)
+            self._writer.listing.add_sessions(f"{SESSIONS}/{shelf.name}/", sums.rows)
+            self._index.note(self._to_note_of(sifted))
+            told.add(len(sifted.quiet))
+            yield from map(shelf.copies, sifted.left)
+
+    def _to_note_of(self, sifted: Sifted) -> Iterator[tuple[str, str | None]]:
+        for name, stamp in sifted.again.items():
+            yield name, stamped_anew(sifted.quiet[name], stamp, self._noted_ns)
+        for name in sifted.gone:
+            yield name, None
 
     def questions(self) -> Questions:
         """Read only the sessions something is open in, once."""
@@ -119,10 +148,7 @@ class Work:
         clients = careful_clients(self._ledgers, proposals)
         conflicts: list[Conflict] = list(clients.conflicts)
         sessions = {}
-        for copies in self._each(self._seen.sessions()):
-            quiet = quiet_facts(copies, self._ledgers)
-            if quiet is not None and not quiet.conflicts:
-                continue
+        for copies in self._perhaps_asked():
             merged = join_one(copies, self._ledgers)
             if merged is None:
                 continue
@@ -137,57 +163,75 @@ class Work:
             sessions,
         )
 
+    def _perhaps_asked(self) -> Iterator[Copies]:
+        """Yield where the copies of each session lie that something may be open in."""
+        for shelf in self._seen.shelves():
+            sifted = sift(shelf, self._index.month(shelf.name), self._ledgers.with_erased)
+            asked = (name for name, line in sifted.quiet.items() if has_questions(line))
+            yield from map(shelf.copies, sorted([*sifted.left, *asked]))
+
     def _merge_ledgers(self) -> tuple[BatchPlan, dict[Key, Merged]]:
         """Merge ledgers, and take up what is no session and no ledger by its name."""
-        besides = list(self._seen.copies(self._seen.besides()))
-        plan, merged, self._ledgers = merge_first(besides)
+        plan, merged, self._ledgers = merge_first(self._seen.besides())
         return plan, merged
-
-    def _batches(self, sessions: Sequence[Key]) -> Iterator[tuple[Copies, ...]]:
-        """Yield where the copies of each batch lie; made as they are asked for."""
-        for keys in self._engine.split(sessions):
-            yield tuple(self._seen.copies(keys))
-
-    def _each(self, keys: Sequence[Key]) -> Iterator[Copies]:
-        """Yield where the copies of each lie; made as they are asked for."""
-        for start in range(0, len(keys), BATCH):
-            yield from self._seen.copies(keys[start : start + BATCH])
 
     def _carry_out(self, plan: BatchPlan) -> None:
         self._totals += plan.totals
         carried = self._writer.carry_out(plan)
-        self._index.note(dict(self._to_remember(plan.facts, carried)))
+        self._index.note(self._to_note(plan.facts, carried))
 
-    def _to_remember(
+    def _to_note(
         self, found: Mapping[Key, Facts | None], carried: Carried
-    ) -> Iterator[tuple[str, Remembered | None]]:
+    ) -> Iterator[tuple[str, str | None]]:
         """Yield what each session that was read comes to, for the next merge, by its id."""
         for key, facts in found.items():
             if key.kind is not FileKind.SESSION:
                 continue
             name = path_within(key)
-            listed, time = carried.listed.get(name), carried.times.get(name)
-            if time is None and (filed := self._seen.filed(key)) is not None:
-                time = filed.mtime_ns
-            if facts is None or listed is None or not listed.entries or time is None:
+            listed = carried.listed.get(name)
+            if facts is None or listed is None or not listed.entries:
                 yield key.name, None
             else:
-                noted = replace(facts, digest=listed.digest)
-                yield key.name, Remembered(listed.size, time, self._noted_ns, noted)
+                time = carried.times.get(name, facts.mtime_ns)
+                now = replace(facts, digest=listed.digest, size=listed.size, mtime_ns=time)
+                yield key.name, now.line(self._noted_ns)
 
     def _twice_used(self) -> Iterator[tuple[str, Merged]]:
         """Yield what may hold a number that was used twice, joined again."""
         twice = self._totals.numbers.twice
         if not twice:
             return
-        keys = self._seen.everything()
-        for start in range(0, len(keys), BATCH):
-            some = keys[start : start + BATCH]
-            noted = self._index.noted([key.name for key in some])
-            for copies in self._seen.copies([key for key in some if key.name]):
-                known = noted.get(copies.key.name)
-                used = known.facts.numbers.used if known is not None else twice
-                if any(name in used and (used[name] & twice[name]).spans for name in twice):
-                    merged = join_one(copies, self._ledgers)
-                    if merged is not None:
-                        yield copies.key.place, merged
+        for copies in chain(self._named_besides(), self._with_numbers(twice)):
+            merged = join_one(copies, self._ledgers)
+            if merged is not None:
+                yield copies.key.place, merged
+
+    def _named_besides(self) -> Iterator[Copies]:
+        return (copies for copies in self._seen.besides() if copies.key.name)
+
+    def _with_numbers(self, wanted: Mapping[str, Ranges]) -> Iterator[Copies]:
+        """Yield where the copies of each session lie that may tell of some numbers."""
+        for shelf in self._seen.shelves():
+            lines = self._index.month_now(shelf.name)
+            for name in shelf.names:
+                used = numbers_of(lines[name]).used if name in lines else wanted
+                if any(
+                    laptop in used and (used[laptop] & wanted[laptop]).spans for laptop in wanted
+                ):
+                    yield shelf.copies(name)
+
+
+@dataclass
+class _Told:
+    """How far a merge is, as somebody is told."""
+
+    progress: Callable[[int, int], None] | None
+    of: int
+    """All sessions."""
+    done: int = 0
+
+    def add(self, sessions: int) -> None:
+        """Tell that some more are done."""
+        self.done += sessions
+        if self.progress is not None and sessions:
+            self.progress(self.done, self.of)

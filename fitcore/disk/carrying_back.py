@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
 from fitcore.disk.archive import locked
-from fitcore.disk.archive_scan import TO_LAPTOPS, read_spotted, spot_folder
+from fitcore.disk.archive_scan import TO_LAPTOPS, spot_folder
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
 from fitcore.disk.data_folder import LAPTOP_FILE
 from fitcore.disk.drives import lies_on_no_drive, system_roots
 from fitcore.disk.manifest import MANIFEST, Listed, read_past_cache, write_manifest
+from fitcore.disk.spotted import read_spotted
 from fitcore.merge.found import Where, digest_bytes
 from fitcore.problems import FileFault, Problem
 from fitcore.words import say

@@ -29,9 +29,8 @@ if TYPE_CHECKING:
     from distributed import Client, Future
 
     from fitcore.disk.archive_batch import BatchPlan
-    from fitcore.disk.archive_scan import Spotted
     from fitcore.disk.archive_seen import Copies
-    from fitcore.merge.found import Key
+    from fitcore.disk.spotted import Spotted
     from fitcore.merge.ledger_lines import LedgerLines
 
 _T = TypeVar("_T")
@@ -99,12 +98,13 @@ class DaskEngine:
     partitions: int | None = None
     """Batches to make; None makes them as large as the plain loop's."""
 
-    def split(self, sessions: Sequence[Key]) -> Iterable[Sequence[Key]]:
+    def split(self, sessions: Iterable[Copies]) -> Iterable[Sequence[Copies]]:
         """Part sessions by the random end of their ids: a day's sessions go to all workers."""
-        count = self.partitions or -(-len(sessions) // BATCH) or 1
-        parts: defaultdict[int, list[Key]] = defaultdict(list)
-        for key in sessions:
-            parts[int(key.name[-8:], 16) % count].append(key)
+        waiting = list(sessions)
+        count = self.partitions or -(-len(waiting) // BATCH) or 1
+        parts: defaultdict[int, list[Copies]] = defaultdict(list)
+        for copies in waiting:
+            parts[int(copies.key.name[-8:], 16) % count].append(copies)
         return [parts[number] for number in sorted(parts)]
 
     def run(self, batches: Iterable[Sequence[Copies]], ledgers: LedgerLines) -> Iterator[BatchPlan]:
@@ -176,7 +176,18 @@ def merge_seen(batch: Batch, shared: Shared) -> BatchPlan | Problem:
 
 
 def _absolute(files: Iterable[Spotted]) -> tuple[Spotted, ...]:
-    return tuple(file._replace(folder=f"{Path(file.folder).absolute()}{os.sep}") for file in files)
+    return tuple(
+        file._replace(folder=f"{Path(file.folder).absolute()}{os.sep}", size=_size(file))
+        for file in files
+    )
+
+
+def _size(file: Spotted) -> int:
+    """Return how many bytes a file has here, which a worker must see too."""
+    try:
+        return file.path.lstat().st_size
+    except OSError:
+        return file.size
 
 
 def _is_seen(path: Path, size: int) -> bool:

@@ -68,6 +68,19 @@ class Listing:
         if rows := [_pack(file) for file in files if _PATH.fullmatch(file.path)]:
             self._packed.append("\n".join(rows))
 
+    def add_sessions(self, folder: str, rows: Iterable[tuple[str, str, str, str]]) -> None:
+        """Add sessions of one folder, none of them added before.
+
+        Args:
+            folder: its path, with the sign at the end.
+            rows: id, size, entries and digest of each.
+        """
+        if packed := [
+            f"{folder}{name}.toml{_PARTED}{size} {entries} {digest}"
+            for name, size, entries, digest in rows
+        ]:
+            self._packed.append("\n".join(packed))
+
     def replace(self, file: Listed) -> None:
         """Add a file that may have been added so before; what is said last holds."""
         if _PATH.fullmatch(file.path):

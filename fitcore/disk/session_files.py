@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import stat
+from calendar import monthrange
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -25,6 +26,16 @@ if TYPE_CHECKING:
 SESSION_FILE = re.compile(rf"{SESSION_ID.pattern}\.toml")
 
 _MILLISECONDS_A_DAY = 86_400_000
+_MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
+
+
+_OPEN = (
+    os.O_RDONLY
+    | getattr(os, "O_NOFOLLOW", 0)
+    | getattr(os, "O_NONBLOCK", 0)
+    | getattr(os, "O_BINARY", 0)
+)
+"""No links and no devices: a stick from outside could point anywhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +80,38 @@ def session_month(session_id: str) -> str:
                 key="session",
             )
         ) from error
+
+
+def has_month(text: str) -> bool:
+    """Whether a text is a session id whose time lies in the calendar."""
+    try:
+        return bool(SESSION_ID.fullmatch(text) and session_month(text))
+    except FileFault:
+        return False
+
+
+def ids_of_month(month: str) -> tuple[str, str] | None:
+    """Return how the ids of a month's sessions begin: `first <= id < past` holds for them alone.
+
+    Args:
+        month: the name of a folder.
+
+    Returns:
+        First and past; None where that is no month of the calendar since 1970.
+    """
+    if not _MONTH.fullmatch(month):
+        return None
+    year, number = int(month[:4]), int(month[5:])
+    if year < 1970 or not 1 <= number <= 12:
+        return None
+    first = int(datetime(year, number, 1, tzinfo=UTC).timestamp()) * 1000
+    return _id_at(first), _id_at(first + monthrange(year, number)[1] * _MILLISECONDS_A_DAY)
+
+
+def _id_at(milliseconds: int) -> str:
+    """Return how an id drawn then begins."""
+    digits = f"{milliseconds:012x}"
+    return f"{digits[:8]}-{digits[8:]}"
 
 
 @lru_cache(maxsize=4096)
@@ -117,15 +160,8 @@ def read_sessions(paths: Iterable[Path]) -> list[SessionFile]:
 
 def read_regular(path: Path | str) -> bytes | Problem:
     """Read an ordinary file, at most one byte more than the largest session file."""
-    # No links and no devices: a stick from outside could point anywhere.
     try:
-        descriptor = os.open(
-            path,
-            os.O_RDONLY
-            | getattr(os, "O_NOFOLLOW", 0)
-            | getattr(os, "O_NONBLOCK", 0)
-            | getattr(os, "O_BINARY", 0),
-        )
+        descriptor = os.open(path, _OPEN)
     except OSError as error:
         return Problem(
             code="unreadable_io",
@@ -160,6 +196,8 @@ def _read_at_most(descriptor: int, most: int, about: int) -> bytes:
         about: one byte more than it had when it was opened, so that one call reads it whole.
     """
     raw = os.read(descriptor, min(about, most))
+    if len(raw) == about - 1:  # as many as it has, and there was room for one more
+        return raw
     while len(raw) < most and (more := os.read(descriptor, most - len(raw))):
         raw += more
     return raw

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING
 import tomli_w
 
 from fitcore.clean_text import visible
-from fitcore.disk.archive_scan import SET_ASIDE, read_spotted, spotted_copy
+from fitcore.disk.archive_scan import SET_ASIDE
 from fitcore.disk.atomic import make_folder, read_bytes, remove, write_durably
-from fitcore.disk.session_files import read_regular
-from fitcore.identity import LAPTOP_ID, SESSION_ID
+from fitcore.disk.session_files import has_month, read_regular
+from fitcore.disk.spotted import read_spotted, spotted_copy
+from fitcore.identity import LAPTOP_ID
 from fitcore.merge.found import FileKind, Found
 from fitcore.problems import Problem
 from fitcore.record.codec import read_session, seal_problems
@@ -227,7 +228,8 @@ def _own_name(copy: Path) -> tuple[str, str]:
     session, ledger = read_session(raw)[0], read_ledger(raw)[0]
     if ledger is not None:
         return FileKind.LEDGER.value, ledger.laptop
-    return FileKind.SESSION.value, session.id if session is not None else ""
+    name = session.id if session is not None else ""
+    return FileKind.SESSION.value, name if has_month(name) else ""
 
 
 def _bytes(path: Path) -> bytes:
@@ -236,8 +238,9 @@ def _bytes(path: Path) -> bytes:
 
 
 def _is_name(kind: str, name: str) -> bool:
-    patterns = {FileKind.LEDGER.value: LAPTOP_ID, FileKind.SESSION.value: SESSION_ID}
-    return kind in patterns and (not name or bool(patterns[kind].fullmatch(name)))
+    if kind == FileKind.SESSION.value:
+        return not name or has_month(name)
+    return kind == FileKind.LEDGER.value and (not name or bool(LAPTOP_ID.fullmatch(name)))
 
 
 def _texts(value: object) -> list[str]:

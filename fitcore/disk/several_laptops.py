@@ -13,14 +13,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.disk.archive_batch import join_one, merge_first
-from fitcore.disk.archive_engine import BATCH
-from fitcore.disk.archive_index import Index
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.session_files import read_regular
 from fitcore.merge.clients import careful_clients, codes_in
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable
     from pathlib import Path
 
     from fitcore.disk.archive_seen import Copies
@@ -55,23 +53,19 @@ def sessions_of_several(
         archive: a data folder; it may be missing.
         sticks: what is to be looked at as if it was merged already.
     """
-    with Index(None) as index:
-        return _read(Seen(archive, index), sticks)
-
-
-def _read(seen: Seen, sticks: Iterable[Path]) -> tuple[tuple[Session, ...], Clients]:
+    seen = Seen(archive)
     for stick in dict.fromkeys(sticks):
         seen.look_at_stick(stick)
     seen.look_at_archive()
-    _, merged_ledgers, ledgers = merge_first(list(seen.copies(seen.besides())))
+    _, merged_ledgers, ledgers = merge_first(seen.besides())
     proposals = (p for merged in merged_ledgers.values() for p in merged.proposals)
     clients = careful_clients(ledgers, proposals)
     glances: dict[Key, Glance] = {}
-    for copies in _each(seen, seen.sessions()):
+    for copies in seen.sessions():
         if (glance := _glance_at(copies, ledgers)) is not None:
             glances[copies.key] = glance
     found = []
-    for copies in _each(seen, sorted(_worth_reading(glances, clients))):
+    for copies in seen.copies(_worth_reading(glances, clients)):
         merged = join_one(copies, ledgers)
         if merged is not None and merged.session is not None:
             found.append(merged.session)
@@ -94,11 +88,6 @@ def glance(raw: bytes) -> Glance | None:
         return None
     laptops = frozenset(name.decode() for name in entries)
     return Glance(named - {""}, laptops, b'"finished"' in raw)
-
-
-def _each(seen: Seen, keys: Sequence[Key]) -> Iterator[Copies]:
-    for start in range(0, len(keys), BATCH):
-        yield from seen.copies(keys[start : start + BATCH])
 
 
 def _glance_at(copies: Copies, ledgers: LedgerLines) -> Glance | None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from fitcore.record.entries import Entry
 
-_Spans = defaultdict[str, list[tuple[int, int]]]
+Spans = defaultdict[str, list[tuple[int, int]]]
 """First and last numbers by laptop, as they come."""
 
 
@@ -94,7 +94,7 @@ class Numbers:
         Args:
             parts: one for each session or ledger.
         """
-        used, twice, excused, waiting = (_Spans(list) for _ in range(4))
+        used, twice, excused, waiting = (Spans(list) for _ in range(4))
         told: dict[str, int] = {}
         for part in parts:
             _gather(used, part.used)
@@ -103,6 +103,19 @@ class Numbers:
             _gather(waiting, part.waiting)
             for name, number in part.told.items():
                 told[name] = max(told.get(name, 0), number)
+        return cls.of_spans((used, twice, excused, waiting), told)
+
+    @classmethod
+    def of_spans(cls, spans: tuple[Spans, Spans, Spans, Spans], told: Mapping[str, int]) -> Numbers:
+        """Return what adding some sessions and ledgers comes to, by the ranges in them.
+
+        Args:
+            spans: used, twice, excused and waiting, as in `Numbers`; of each session and ledger
+                its own ranges, in any order. Used ranges that overlap are of different ones.
+            told: the highest of each laptop.
+        """
+        used, twice, excused, waiting = spans
+        twice = Spans(list, {name: [*found] for name, found in twice.items()})
         for name, found in used.items():
             if overlaps := _overlaps(found):
                 twice[name] += overlaps
@@ -226,12 +239,12 @@ def _of(ranges: Mapping[str, Ranges], laptop: str) -> Ranges:
     return ranges.get(laptop, Ranges())
 
 
-def _gather(into: _Spans, ranges: Mapping[str, Ranges]) -> None:
+def _gather(into: Spans, ranges: Mapping[str, Ranges]) -> None:
     for name, found in ranges.items():
         into[name] += found.spans
 
 
-def _united(spans: _Spans) -> dict[str, Ranges]:
+def _united(spans: Spans) -> dict[str, Ranges]:
     return {name: Ranges.united(found) for name, found in spans.items()}
 
 

@@ -16,7 +16,7 @@ from fitcore.record.entries import Draft
 from fitcore.record.session import Heads
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
     from datetime import datetime
 
     from fitcore.record.entries import Entry
@@ -35,6 +35,11 @@ class LedgerLines:
     def heads(self) -> Heads:
         """What of them holds."""
         return Heads(self.entries)
+
+    @property
+    def with_erased(self) -> Collection[str]:
+        """Ids of the sessions something is erased in."""
+        return self._erased.keys()
 
     def erased_in(self, session_id: str) -> frozenset[str]:
         """Return the names of a session's entries whose content is erased."""

@@ -702,7 +702,8 @@ def test_the_memory_never_changes_a_result(tmp_path: Path) -> None:
     def wrong_count() -> None:
         index.write_bytes(whole)
         with sqlite3.connect(index) as database:
-            database.execute("UPDATE files SET conflicts = 7, digest = digest")
+            changed = "UPDATE months SET lines = replace(lines, ' 0 tern', ' 7 tern')"
+            assert database.execute(changed).rowcount
         database.close()
 
     spoilt: list[Callable[[], object]] = [
@@ -723,7 +724,7 @@ def test_the_memory_never_changes_a_result(tmp_path: Path) -> None:
 
 
 def test_only_what_changed_is_written_to_the_memory(tmp_path: Path) -> None:
-    """A quiet merge leaves it alone; one session more changes one row; one that is gone goes."""
+    """A quiet merge leaves it alone; one session more adds one line; one that is gone goes."""
     place, archive, stick = world(tmp_path, cached=True), tmp_path / "archive", tmp_path / "stick"
     put(tmp_path / "one", ONE, entry("tern-k7qd:1", "posture", "lying"))
     merge_folders(archive, [tmp_path / "one"], place)
@@ -733,11 +734,11 @@ def test_only_what_changed_is_written_to_the_memory(tmp_path: Path) -> None:
     merge_folders(archive, [tmp_path / "one"], place)
     assert (index.stat().st_ino, index.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
 
-    def rows() -> dict[str, tuple[object, ...]]:
+    def rows() -> dict[str, str]:
         with sqlite3.connect(index) as database:
-            found = database.execute("SELECT * FROM files").fetchall()
+            found = database.execute("SELECT lines FROM months").fetchall()
         database.close()
-        return {row[0]: row for row in found}
+        return {line[:36]: line for (lines,) in found for line in lines.split("\n")}
 
     known = rows()
     put(stick, TWO, entry("tern-k7qd:2", "client", "tern-014-0"))
@@ -768,11 +769,12 @@ def test_numbers_come_back_from_the_memory_as_they_were(data: st.DataObject) -> 
     ranges = st.builds(Ranges.of, st.sets(st.integers(1, 30), min_size=1))
     used, twice, excused, waiting = (data.draw(st.dictionaries(laptops, ranges)) for _ in range(4))
     told = data.draw(st.dictionaries(laptops, st.integers(1, 10**15 - 1)))
-    facts = archive_index.Facts("0" * 32, 1, 0, Numbers(used, twice, excused, waiting, told))
-    noted = archive_index.Remembered(10, 5, 6, facts)
+    numbers = Numbers(used, twice, excused, waiting, told)
+    line = archive_index.Facts("0" * 32, 10, 5, 1, 0, numbers).line(6)
     with archive_index.Index(None) as index:
-        index.note({ONE: noted, TWO: None})
-        assert index.noted([ONE, TWO]) == {ONE: noted}
+        index.note([(ONE, line), (TWO, None)])
+        assert index.month_now("2025-10") == {ONE: line}
+    assert archive_index.numbers_of(line) == numbers
 
 
 def test_an_edit_of_the_same_size_is_noticed_in_spite_of_the_memory(tmp_path: Path) -> None:
@@ -789,11 +791,12 @@ def test_an_edit_of_the_same_size_is_noticed_in_spite_of_the_memory(tmp_path: Pa
 
 def test_a_file_written_just_before_it_was_noted_is_read_again() -> None:
     seconds = 1_000_000_000
-    facts = archive_index.Facts("0" * 32, 1, 0, Numbers())
-    noted = archive_index.Remembered(10, 5 * seconds, 6 * seconds, facts)
-    assert not noted.is_still(10, 5 * seconds)
-    assert replace(noted, noted_ns=8 * seconds).is_still(10, 5 * seconds)
-    assert not replace(noted, noted_ns=8 * seconds).is_still(11, 5 * seconds)
+    facts = archive_index.Facts("0" * 32, 10, 5 * seconds, 1, 0, Numbers())
+    sure, unsure = facts.line(8 * seconds), facts.line(7 * seconds)
+    assert sure == f"{'0' * 32} 10 5000000000 1 0 "
+    assert unsure == f"{'0' * 32} 10 - 1 0 "
+    assert archive_index.stamped_anew(unsure, "10 5000000000", 8 * seconds) == sure
+    assert archive_index.stamped_anew(sure, "10 7000000000", 8 * seconds) == unsure
 
 
 def test_a_number_used_twice_is_found_across_remembered_sessions(tmp_path: Path) -> None:

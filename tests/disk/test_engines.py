@@ -27,19 +27,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import AT, entry_from_line, line_of
 
+from fitcore import BUILT_ON
 from fitcore.disk import engine_dask
 from fitcore.disk.archive import merge_folders, open_questions
 from fitcore.disk.archive_batch import merge_batch
-from fitcore.disk.archive_index import Index
 from fitcore.disk.archive_parts import Totals
 from fitcore.disk.archive_scan import place_of
-from fitcore.disk.archive_seen import Seen
-from fitcore.disk.engine_dask import DaskEngine, dask_engine
+from fitcore.disk.archive_seen import Copies, Seen
+from fitcore.disk.engine_dask import Batch, DaskEngine, Shared, dask_engine, merge_seen
 from fitcore.disk.surroundings import Surroundings
 from fitcore.merge.gaps import Numbers
 from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.merge.merge import MergePlan, merge
-from fitcore.problems import FitError
+from fitcore.problems import FitError, Problem
 from tui.command_line import run
 
 if TYPE_CHECKING:
@@ -47,7 +47,6 @@ if TYPE_CHECKING:
 
     from fitcore.disk.archive_batch import BatchPlan
     from fitcore.disk.archive_parts import Merging
-    from fitcore.disk.archive_seen import Copies
     from fitcore.merge.found import Key
     from fitcore.record.entries import Entry
 
@@ -147,7 +146,7 @@ class Carried:
 
     cut: random.Random
 
-    def split(self, sessions: Sequence[Key]) -> Iterable[Sequence[Key]]:
+    def split(self, sessions: Iterable[Copies]) -> Iterable[Sequence[Copies]]:
         left = list(sessions)
         self.cut.shuffle(left)
         while left:
@@ -284,7 +283,8 @@ def test_a_worker_killed_in_the_middle_changes_nothing(
     wanted = merge_folders(archive, sticks, world(tmp_path)), bytes_of(archive)
     shutil.rmtree(archive)
     engine = DaskEngine(client, 7)
-    keys = [key for part in engine.split([*map(made_session, range(1, MADE + 1))]) for key in part]
+    made = (Copies(made_session(number), (), (), ()) for number in range(1, MADE + 1))
+    keys = [copies.key for part in engine.split(made) for copies in part]
     middle = keys[len(keys) // 2].name
     faulty = partial(engine_faults.dies_once, on=middle, told=tried)
     monkeypatch.setattr(engine_dask, "merge_seen", faulty)
@@ -319,11 +319,10 @@ def test_workers_that_all_die_end_the_merge_and_the_next_finishes_it(
 
 
 def seen_copies(sticks: Sequence[Path]) -> list[Copies]:
-    with Index(None) as index:
-        seen = Seen(sticks[0] / "none", index)
-        for stick in sticks:
-            assert seen.look_at_stick(stick)
-        return list(seen.copies(seen.sessions()))
+    seen = Seen(sticks[0] / "none")
+    for stick in sticks:
+        assert seen.look_at_stick(stick)
+    return list(seen.sessions())
 
 
 def test_only_a_few_batches_are_under_way(client: Any) -> None:
@@ -346,22 +345,23 @@ def test_only_a_few_batches_are_under_way(client: Any) -> None:
     assert order == [each.key for each in copies]
 
 
-def test_what_a_worker_does_not_see_is_refused_and_never_taken_for_empty(
-    tmp_path: Path, client: Any
-) -> None:
+def test_what_a_worker_does_not_see_is_refused_and_never_taken_for_empty(tmp_path: Path) -> None:
+    """What the coordinator saw when the batch was made is asked of whoever merges it."""
     stick = shutil.copytree(SAMPLES / "tern", tmp_path / "tern")
-    copies, engine = seen_copies([stick]), DaskEngine(client)
+    copies = seen_copies([stick])
     path = copies[-1].brought[0].path
     whole = path.read_bytes()
+    batch, shared = Batch.of(copies), Shared(LedgerLines(), BUILT_ON)
     path.write_bytes(whole[:-1])
     for _ in ("shorter", "gone"):
-        with pytest.raises(FitError) as raised:
-            list(engine.run([copies], LedgerLines()))
-        problem = raised.value.problem
+        problem = merge_seen(batch, shared)
+        assert isinstance(problem, Problem)
         assert (problem.code, problem.path) == ("not_seen", str(path))
         path.unlink(missing_ok=True)
     path.write_bytes(whole + b"\n")
-    assert [plan.size for plan in engine.run([copies], LedgerLines())] == [6]
+    plan = merge_seen(batch, shared)
+    assert not isinstance(plan, Problem)
+    assert plan.size == 6
 
 
 def test_workers_find_folders_named_from_where_the_coordinator_stands(
