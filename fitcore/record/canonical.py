@@ -20,7 +20,7 @@ from fitcore.record.seal import digest_lines
 from fitcore.record.session import FORMAT, Seal
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Iterator
 
     from fitcore.problems import Problem
 
@@ -67,23 +67,67 @@ def read_file(raw: bytes) -> Document | Problem:
 
 def read_canonical(raw: bytes) -> Document | None:
     """Read a whole, canonical file; None where it is anything else, whatever that may be."""
-    if len(raw) > LARGEST_FILE:
-        return None
     try:
-        text = raw.decode()
-        match = _FRAME.fullmatch(text)
-        if match is None or digest_lines([_sealed(match)]) != match["digest"]:
+        sealed = open_sealed(raw)
+        if sealed is None:
             return None
-        head = _read_head(match["head"])
+        head = read_head(sealed["head"])
         if head.get("format", ("", None))[1] != FORMAT:
             return None
-        entries = _read_arrays(match["arrays"], head)
+        entries = _read_arrays(sealed["arrays"], head)
     except (ReadingError, ValueError):
         # No UTF-8, a day of no calendar, a key given twice, an entry without a name.
         return None
-    if len(entries) != int(match["lines"]):
+    if len(entries) != int(sealed["lines"]):
         return None
     return Document(head, tuple(entries), Seal.WHOLE, {})
+
+
+def open_sealed(raw: bytes) -> re.Match[str] | None:
+    """Return the parts of a file whose frame is canonical and whose seal verifies, else None.
+
+    Returns:
+        `head` and `arrays`, whose lines nobody has judged yet, and `lines`, how many entries the
+        seal counts.
+
+    Raises:
+        ValueError: the bytes are no UTF-8.
+    """
+    if len(raw) > LARGEST_FILE:
+        return None
+    match = _FRAME.fullmatch(raw.decode())
+    if match is None or digest_lines([_sealed(match)]) != match["digest"]:
+        return None
+    return match
+
+
+def split_arrays(block: str, head: Collection[str]) -> Iterator[tuple[str, str]]:
+    """Yield each array's name and its rows, each row ended by a line feed and not judged yet.
+
+    Raises:
+        ValueError: a name is taken already.
+    """
+    taken = {"seal", *head}
+    for array in block.split("\n]\n")[:-1]:
+        opening, _, rows = array.partition(" = [\n")
+        name = opening[1:]
+        if name in taken:
+            raise ValueError(name)
+        taken.add(name)
+        yield name, f"{rows}\n"
+
+
+def read_row(array: str, row: str) -> Entry:
+    """Read one row of an array, which nobody has judged yet.
+
+    Raises:
+        ValueError: it is not canonical.
+        ReadingError: it has no valid name.
+    """
+    _judge(f"{row}\n")
+    entry = Entry(array, row[2:-1], _read_fields(row, simple=False))
+    _ = entry.by  # raises where it has no valid name
+    return entry
 
 
 def _sealed(match: re.Match[str]) -> str:
@@ -92,7 +136,12 @@ def _sealed(match: re.Match[str]) -> str:
     return lines[:-1]
 
 
-def _read_head(block: str) -> dict[str, tuple[str, object]]:
+def read_head(block: str) -> dict[str, tuple[str, object]]:
+    """Return key to (raw line, value) of the head lines.
+
+    Raises:
+        ValueError: a line is not canonical, or a key stands twice.
+    """
     simple = _is_simple(block)
     head: dict[str, tuple[str, object]] = {}
     for line in block[:-1].split("\n"):
@@ -106,16 +155,10 @@ def _read_head(block: str) -> dict[str, tuple[str, object]]:
 
 def _read_arrays(block: str, head: Collection[str]) -> list[Entry]:
     simple = _is_simple(block)
-    taken = {"seal", *head}
     entries: list[Entry] = []
-    for array in block.split("\n]\n")[:-1]:
-        opening, _, rows = array.partition(" = [\n")
-        name = opening[1:]
-        if name in taken:
-            raise ValueError(name)
-        taken.add(name)
-        _judge(f"{rows}\n")
-        for row in rows.split("\n"):
+    for name, rows in split_arrays(block, head):
+        _judge(rows)
+        for row in rows[:-1].split("\n"):
             entry = Entry(name, row[2:-1], _read_fields(row, simple=simple))
             _ = entry.by  # raises where it has no valid name
             entries.append(entry)
