@@ -11,11 +11,10 @@ from textual.app import App
 from textual.worker import WorkerFailed
 
 from fitcore.disk.data_folder import DataFolder, is_named
-from fitcore.disk.session_files import read_sessions
-from fitcore.record.last_time import sessions_before
+from fitcore.disk.session_book import SessionBook
 from fitcore.words import say
 from tui.clock_watch import ClockWatch
-from tui.loading import ProfileShelf, linked_to, own_repeat_error, read_codes
+from tui.loading import OwnErrors, ProfileShelf, look_at_sessions, read_codes, read_person
 from tui.merge_memory import MergeMemory
 from tui.screens.work_screen import WorkScreen
 
@@ -56,13 +55,14 @@ class AnklefirstApp(App[int]):
         self.data = data
         self.demo = demo
         self.surroundings = surroundings
-        self.sessions: dict[str, Session] = {}
+        self.book = SessionBook(data)
         self.links: Clients | None = None
         self.sessions_read = asyncio.Event()
         self.at_merge_desk = MergeMemory()
         self._clock = ClockWatch(surroundings)
         self._folder: DataFolder | None = None
         self._shelf = ProfileShelf(data)
+        self._own_errors = OwnErrors()
         self._desk: Desk | None = None
         """The session opened last."""
         self._running_loop: asyncio.AbstractEventLoop | None = None
@@ -153,7 +153,7 @@ class AnklefirstApp(App[int]):
     async def show_start(self, *, finished: bool = False) -> None:
         """Show the start screen, with the session just left as it is now."""
         if self._desk is not None and self._desk.session.entries:
-            self.sessions[self._desk.session.id] = self._desk.session
+            self.book = self.book.with_session(self._desk.session)
         from tui.screens.start import StartScreen
 
         left = self._desk.session if self._desk is not None else None
@@ -184,7 +184,7 @@ class AnklefirstApp(App[int]):
             known,
             ask_after_hours=float(desk.profiles.rules.time.ask_after_hours),
             ask_clock=not self._clock.confirmed_today(
-                self._known_sessions(), self.folder.laptop.id
+                self.book.glances, self._open_session, self.folder.laptop.id
             ),
         )
         await self._show(SetupScreen(desk, form))
@@ -277,22 +277,19 @@ class AnklefirstApp(App[int]):
     # --- what screens need -------------------------------------------------------------------
 
     async def read_all_sessions(self) -> list[str]:
-        """Read the folder's sessions in a thread; return what a person should know of them.
+        """Look at the folder's sessions in a thread; return what a person should know of them.
 
-        Read anew at each start screen: a stick may have been copied in meanwhile. What was read
-        before is shown until then.
+        Looked at anew at each start screen: a stick may have been copied in meanwhile. What was
+        known before is shown until then.
         """
-        files = await asyncio.to_thread(read_sessions, [self.data])
-        self.links, unlinked = await asyncio.to_thread(read_codes, self.data)
-        self.sessions = {file.session.id: file.session for file in files if file.session}
-        own = self.folder.laptop.id
-        highest = max(
-            (e.by.number for s in self.sessions.values() for e in s.entries if e.by.laptop == own),
-            default=0,
+        book, highest = await asyncio.to_thread(
+            look_at_sessions, self.data, self.book, self.now(), self.folder.laptop.id
         )
+        self.links, unlinked = await asyncio.to_thread(read_codes, self.data)
+        self.book = book
         await asyncio.to_thread(self.folder.meet_frontier, highest)
         self.sessions_read.set()
-        unread = sum(file.session is None for file in files) + unlinked
+        unread = book.unread + unlinked
         told = say("! {count} files could not be read: run anklefirst check.", count=unread)
         return [told] if unread else []
 
@@ -308,10 +305,10 @@ class AnklefirstApp(App[int]):
         """Load charts, protocols and rules in a thread; again where chart files have changed."""
         return await self._shelf.load()
 
-    async def open_desk(self, session: Session) -> Desk:
-        """Open a session of the folder, as it is on disk now."""
-        on_disk = await asyncio.to_thread(self.folder.read, session.id)
-        return await self._make_desk(on_disk or session, session.text("client"))
+    async def open_desk(self, session_id: str) -> Desk | None:
+        """Open a session of the folder, as it is on disk now; None where it is not there."""
+        on_disk = await asyncio.to_thread(self.folder.read, session_id)
+        return await self._make_desk(on_disk, on_disk.text("client")) if on_disk else None
 
     async def new_desk(self, client: str) -> Desk:
         """Begin a session with a client; nothing is written before the first answer."""
@@ -321,32 +318,29 @@ class AnklefirstApp(App[int]):
         from tui.desk import Desk
 
         await self.sessions_read.wait()
-        earlier = sessions_before(session, client, self.sessions.values())
+        theirs = await asyncio.to_thread(read_person, self.book, session, client, self.links)
         laptop = self.folder.laptop
         opening = {"client": client, "measurer": laptop.measurer, "zone": laptop.zone}
         profiles = await self.load_profiles()
-        own_error = await asyncio.to_thread(
-            own_repeat_error, self.sessions.values(), laptop.measurer, self.folder.path
-        )
+        own_error = await asyncio.to_thread(self._own_errors.read, self.book, laptop.measurer)
         self._desk = Desk(
             self.folder,
             profiles,
             session,
             now=self.now,
-            earlier=earlier,
+            earlier=theirs.earlier,
             opening={k: value for k, value in opening.items() if value and not session.entries},
             clock_flags=lambda: self._clock.flags(
-                self._known_sessions(), laptop.id, profiles.rules.time
+                self.book.glances, self._open_session, laptop.id, profiles.rules.time
             ),
             own_error=own_error,
-            linked=linked_to(session, client, self.links, self.sessions.values()),
+            linked=theirs.linked,
         )
         return self._desk
 
-    def _known_sessions(self) -> list[Session]:
-        """Return all sessions, the open one as it stands."""
-        here = [self._desk.session] if self._desk is not None else []
-        return [*(s for s in self.sessions.values() if s.id not in {h.id for h in here}), *here]
+    @property
+    def _open_session(self) -> Session | None:
+        return self._desk.session if self._desk is not None else None
 
     # --- ending ------------------------------------------------------------------------------
 

@@ -12,13 +12,13 @@ from fitcore.moment.spacing import SET_TOOK_LONG
 from fitcore.points import Kind, Point, other_side
 from fitcore.problems import UnitError
 from fitcore.record.edits import Typed, parse_typed
+from fitcore.record.glance import last_remark
 from fitcore.record.reasons import wants_reason
 from fitcore.shoes import ShoeSize
 from fitcore.units import show_length
 from fitcore.words import say
 from tui.desk_again import arrival_words
 from tui.desk_conditions import standing_flags, unanswered
-from tui.start_list import last_remark
 from tui.telling import flag_words, more_words, page
 from tui.usual_reasons import Ask, why_at_such_a_time, why_number
 

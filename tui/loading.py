@@ -7,16 +7,20 @@ from __future__ import annotations
 
 import asyncio
 import os
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection
+    from datetime import date, datetime
     from pathlib import Path
 
     from fitcore.certainty.certainty_errors import RepeatErrorOf
     from fitcore.disk.profile_files import Profiles
+    from fitcore.disk.session_book import SessionBook
     from fitcore.merge.clients import Clients
     from fitcore.record.session import Session
+    from fitcore.rules import Rules
 
 _SESSIONS_OF_ERROR = 200
 """Newest sessions of a measurer that tell her repeat error: enough, and quickly read."""
@@ -30,13 +34,72 @@ def read_codes(own: Path) -> tuple[Clients, int]:
     return links, len({problem.path for problem in problems})
 
 
-def linked_to(
-    session: Session, client: str, links: Clients | None, known: Iterable[Session]
-) -> tuple[Session, ...]:
-    """Return the person's other sessions, to be judged together with one."""
-    from fitcore.merge.clients import by_code, linked_sessions
+def look_at_sessions(
+    own: Path, before: SessionBook | None, now: datetime, laptop: str
+) -> tuple[SessionBook, int]:
+    """Look at a data folder's sessions; return them and the highest number of a laptop in them."""
+    from fitcore.disk.session_book import look_through
 
-    return linked_sessions(session, links, by_code(known), client)
+    book = look_through(own, before, int(now.timestamp() * 1_000_000_000))
+    return book, book.highest_number(laptop)
+
+
+@dataclass(frozen=True, slots=True)
+class OfPerson:
+    """A person's other sessions, as far as they bear on one."""
+
+    earlier: tuple[Session, ...]
+    """The client's measured ones before it, newest first."""
+    linked: tuple[Session, ...]
+    """All that are to be judged together with it, by id."""
+
+
+def read_person(
+    book: SessionBook, session: Session, client: str, links: Clients | None
+) -> OfPerson:
+    """Read a person's other sessions from a data folder.
+
+    Args:
+        book: the folder's sessions.
+        session: the session looked at.
+        client: the code it stands under, or is begun with.
+        links: which codes are one person's; None where that is not known.
+    """
+    from fitcore.merge.clients import by_code, codes_in, linked_sessions, other_codes
+    from fitcore.record.last_time import sessions_before
+
+    own = codes_in(session, client)
+    linked = other_codes(own, links) if links is not None else ()
+    theirs = list(book.read_each(book.of_codes({client, *own, *linked})))
+    return OfPerson(
+        sessions_before(session, client, theirs),
+        linked_sessions(session, links, by_code(theirs), client),
+    )
+
+
+def read_stopped(
+    book: SessionBook, ids: Collection[str], links: Clients | None, rules: Rules, on: date
+) -> frozenset[str]:
+    """Return in which of some sessions of a folder a stop or a hold stands."""
+    from fitcore.merge.clients import other_codes
+    from tui.clearance_view import stopped_among
+
+    codes = {code for name in ids for code in book.glances[name].codes}
+    linked = other_codes(tuple(codes), links) if links is not None else ()
+    theirs = {s.id: s for s in book.read_each(book.of_codes({*codes, *linked}))}
+    return stopped_among([name for name in ids if name in theirs], theirs, rules, on, links)
+
+
+def read_late_stops(book: SessionBook, links: Clients | None, rules: Rules, on: date) -> int:
+    """Count the stops one laptop found for somebody another gave a size, not passed on yet."""
+    from fitcore.disk.several_laptops import told_by, worth_reading
+    from fitcore.merge.clients import Clients
+    from fitcore.merge.ledger_lines import LedgerLines
+    from tui.merge_memory import count_late_stops
+
+    clients = links if links is not None else Clients(LedgerLines())
+    some = sorted(worth_reading({n: told_by(g) for n, g in book.glances.items()}, clients))
+    return count_late_stops(book.read_each(some), clients, rules, on)
 
 
 class ProfileShelf:
@@ -91,11 +154,22 @@ def chart_stamp(own: Path) -> Stamp:
     return tuple(sorted((name, at.st_size, at.st_mtime_ns) for name, at in found))
 
 
-def own_repeat_error(sessions: Iterable[Session], measurer: str, own: Path) -> RepeatErrorOf:
-    """Return the measurer's own repeat error, from the newest sessions she measured."""
-    from fitcore.disk.profile_files import load_quality_rules
-    from fitcore.quality.quality_report import error_of, report_quality
+class OwnErrors:
+    """A measurer's own repeat error, read anew only where her sessions have changed."""
 
-    hers = sorted((s for s in sessions if s.text("measurer") == measurer), key=lambda s: s.id)
-    rules, _ = load_quality_rules(own)
-    return error_of(report_quality(hers[-_SESSIONS_OF_ERROR:], rules), measurer)
+    def __init__(self) -> None:
+        self._held: tuple[object, RepeatErrorOf] | None = None
+
+    def read(self, book: SessionBook, measurer: str) -> RepeatErrorOf:
+        """Return it, from the newest sessions she measured."""
+        from fitcore.disk.profile_files import load_quality_rules
+        from fitcore.quality.quality_report import error_of, report_quality
+
+        hers = [name for name, glance in book.glances.items() if glance.measurer == measurer]
+        newest = hers[-_SESSIONS_OF_ERROR:]
+        asked = measurer, [(name, book.files[name]) for name in newest]
+        if self._held is None or self._held[0] != asked:
+            rules, _ = load_quality_rules(book.root)
+            report = report_quality(book.read_each(newest), rules)
+            self._held = asked, error_of(report, measurer)
+        return self._held[1]

@@ -6,6 +6,7 @@ Lines stay as they are, and nothing is judged by it: only the time shown changes
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from fitcore.words import say
@@ -13,12 +14,16 @@ from tui.wording.clocks import KnownClocks
 from tui.wording.sittings import when_words
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from collections.abc import Callable
+    from datetime import date
 
     from fitcore.merge.clients import Clients
+    from fitcore.merge.clock_notes import ClockNote
     from fitcore.record.entries import Entry
+    from fitcore.record.glance import Glance
     from fitcore.record.session import Session
 
+_A_DAY = timedelta(days=1)
 _SET_RIGHT, _IN_DOUBT = "*", "?"
 """Signs behind a time; what each means is told beside the times."""
 
@@ -97,6 +102,50 @@ def measured_when(session: Session, clocks: KnownClocks) -> MeasuredWhen:
         if timed:
             return _of_entry(*min(timed, key=lambda pair: pair[0]), clocks)
     return MeasuredWhen(recorded, recorded)
+
+
+def when_of_glance(
+    glance: Glance, clocks: KnownClocks, read: Callable[[str], Session | None]
+) -> MeasuredWhen:
+    """Return the same of a session that is not read, unless a note on clocks may bear on it.
+
+    Args:
+        glance: what is known of the session.
+        clocks: what is noted of the laptops' clocks.
+        read: reads a session by its id; None where it cannot be read any more.
+    """
+    session = read(glance.id) if _notes_on(glance, clocks) else None
+    if session is None:
+        return MeasuredWhen(glance.measured_at, glance.measured_at)
+    return measured_when(session, clocks)
+
+
+def may_be_of_day(glance: Glance, clocks: KnownClocks, day: date) -> bool:
+    """Whether a session may have been measured on a day, by any clock note that may bear on it.
+
+    A cheap first look: True too often does no harm.
+    """
+    at = glance.measured_at
+    if at is None:
+        return False
+    notes = _notes_on(glance, clocks)
+    if not notes:
+        return at.date() == day
+    newest = max((each.newest for each in glance.written if each.newest is not None), default=at)
+    if len(glance.written) > 1 or newest - at > _A_DAY:
+        return True  # notes may make another line the first one
+    away = datetime.combine(day, at.timetz()) - at
+    shifts = (timedelta(0), *(timedelta(seconds=note.add_seconds) for note in notes))
+    return any(abs(away - shift) <= 2 * _A_DAY for shift in shifts)
+
+
+def _notes_on(glance: Glance, clocks: KnownClocks) -> list[ClockNote]:
+    """Return the notes that may bear on a session's times."""
+    return [
+        note
+        for note in clocks.notes
+        if any(w.laptop == note.laptop and note.first <= w.highest for w in glance.written)
+    ]
 
 
 def _of_entry(at: datetime, entry: Entry, clocks: KnownClocks) -> MeasuredWhen:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, Literal
 
-from fitcore.record.session import Seal, Session
 from fitcore.words import say
-from tui.measured_when import measured_when
+from tui.measured_when import may_be_of_day, when_of_glance
 from tui.wording.clocks import KnownClocks
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
+    from collections.abc import Collection, Iterator
     from datetime import date
 
+    from fitcore.disk.session_book import SessionBook
+    from fitcore.record.glance import Glance
     from tui.measured_when import MeasuredWhen
 
 MOST_LINES = 200
@@ -28,108 +30,120 @@ class StartLine:
 
     kind: Kind
     client: str
-    session: Session | None
-    """The session the line opens, or the client's newest."""
+    session_id: str
+    """The session the line opens, or the client's newest; empty for a new client."""
     when: str
     state: str
     legend: str = ""
     """What the sign behind the time means; empty where there is none."""
 
-    @property
-    def session_id(self) -> str:
-        """The session's id; empty where there is none."""
-        return self.session.id if self.session is not None else ""
-
     def same_as(self, other: StartLine) -> bool:
-        """Whether another list's line stands for the same."""
+        """Whether both lead to the same thing, whatever they say of it by now."""
         mine = (self.kind, self.client, self.session_id)
         return mine == (other.kind, other.client, other.session_id)
 
 
-def start_lines(
-    sessions: Iterable[Session],
-    today: date,
-    typed: str,
-    stopped: Collection[str] = (),
-    *,
-    clocks: KnownClocks = NOTHING_NOTED,
-) -> list[StartLine]:
-    """Return the lines to show.
+class StartList:
+    """All lines of the start screen; narrowing them opens no file but where a clock note bears."""
 
-    Args:
-        sessions: all sessions of the folder.
-        today: the local day.
-        typed: part of a code to look for; empty shows all.
-        stopped: ids of sessions a stop is known to stand in.
-        clocks: what is noted of the laptops' clocks; times are shown set right by it.
+    def __init__(
+        self,
+        book: SessionBook,
+        today: date,
+        clocks: KnownClocks = NOTHING_NOTED,
+    ) -> None:
+        """Sort the sessions of a folder; heavy where there are many.
 
-    Returns:
-        Paused sessions newest first, today's finished ones, then clients by code. Where a code is
-        typed, lines of exactly that client stand first, or an offer to start a new client.
-    """
-    paused: list[StartLine] = []
-    finished_today: list[StartLine] = []
-    clients: dict[str, Session] = {}
-    for session in sorted(sessions, key=_newest, reverse=True):
-        client = session.text("client")
-        if not client or typed.casefold() not in client.casefold():
-            continue
-        clients.setdefault(client, session)
-        when = measured_when(session, clocks)
-        if session.value("finished") is not True:
-            if session.seal is Seal.WHOLE and _was_begun(session):
-                told = _paused(session, stopped=session.id in stopped)
-                paused.append(_line("paused", session, when, told))
-        elif when.at is not None and when.at.date() == today:
-            told = say("finished today: see the result")
-            if session.id in stopped:
-                told = say("finished today (STOP): see the result")
-            finished_today.append(_line("today", session, when, told))
-    rest = [
-        _line("client", session, measured_when(session, clocks), _state(session))
-        for _, session in sorted(clients.items())
-    ]
-    lines = [*paused, *finished_today, *rest]
-    if typed:
+        Args:
+            book: the folder's sessions.
+            today: the local day.
+            clocks: what is noted of the laptops' clocks; times are shown set right by it.
+        """
+        self._book, self._clocks = book, clocks
+        self._whens: dict[str, MeasuredWhen] = {}
+        self._begun: list[tuple[Kind, Glance]] = []
+        finished_today: list[tuple[Kind, Glance]] = []
+        newest: dict[str, Glance] = {}
+        # The id's own time bits order the list; a wrong clock can only misplace a line, never lose
+        # it.
+        for glance in reversed(list(book.glances.values())):
+            if not glance.client:
+                continue
+            newest.setdefault(glance.client, glance)
+            if not glance.is_finished:
+                if glance.is_whole and glance.is_begun:
+                    self._begun.append(("paused", glance))
+            elif may_be_of_day(glance, clocks, today):
+                at = self._when(glance).at
+                if at is not None and at.date() == today:
+                    finished_today.append(("today", glance))
+        self._begun += finished_today
+        self._clients = [(code.casefold(), newest[code]) for code in sorted(newest)]
+
+    @property
+    def begun(self) -> list[str]:
+        """Ids of the paused sessions, newest first, then of those finished today."""
+        return [glance.id for _, glance in self._begun]
+
+    def lines(self, typed: str, stopped: Collection[str] = ()) -> list[StartLine]:
+        """Return the lines to show, at most `MOST_LINES`.
+
+        Args:
+            typed: part of a code to look for; empty shows all.
+            stopped: ids of sessions a stop is known to stand in.
+
+        Returns:
+            Paused sessions newest first, today's finished ones, then clients by code. Where a code
+            is typed, lines of exactly that client stand first, or an offer to start a new client.
+        """
+        part = typed.casefold()
+        matching = (
+            (kind, glance)
+            for kind, glance, code in self._all()
+            if part in code and (not part or code != part)
+        )
         # Enter on a typed code never opens another client: a longer code that merely holds it
         # has to be marked with the arrow first.
-        exact = [line for line in lines if line.client.casefold() == typed.casefold()]
-        others = [line for line in lines if line not in exact]
-        new = StartLine("new", typed, None, "", say("new client: start here"))
-        lines = [*(exact or [new]), *others]
-    return lines[:MOST_LINES]
+        first: list[StartLine] = []
+        if typed:
+            exact = ((kind, glance) for kind, glance, code in self._all() if code == part)
+            first = [self._line(*found, stopped) for found in islice(exact, MOST_LINES)]
+            first = first or [StartLine("new", typed, "", "", say("new client: start here"))]
+        rest = islice(matching, MOST_LINES - len(first))
+        return [*first, *(self._line(*found, stopped) for found in rest)]
+
+    def _all(self) -> Iterator[tuple[Kind, Glance, str]]:
+        """Yield all there is to list, with its code in small letters."""
+        for kind, glance in self._begun:
+            yield kind, glance, glance.client.casefold()
+        for code, glance in self._clients:
+            yield "client", glance, code
+
+    def _line(self, kind: Kind, glance: Glance, stopped: Collection[str]) -> StartLine:
+        when = self._when(glance)
+        words = when.words or say("no readings")
+        state = _state(kind, glance, is_stopped=glance.id in stopped)
+        return StartLine(kind, glance.client, glance.id, words, state, when.legend)
+
+    def _when(self, glance: Glance) -> MeasuredWhen:
+        when = self._whens.get(glance.id)
+        if when is None:
+            when = when_of_glance(glance, self._clocks, self._book.read)
+            if when.remark:  # the others take no reading
+                self._whens[glance.id] = when
+        return when
 
 
-def _was_begun(session: Session) -> bool:
-    """Whether somebody began it on a screen; an imported sheet has no protocol to go on with."""
-    return any(session.answer(what).heads for what in ("protocol", "paused"))
-
-
-def _paused(session: Session, *, stopped: bool) -> str:
-    remark = last_remark(session)
-    told = say("PAUSED: go on (STOP)") if stopped else say("PAUSED: go on")
-    return told + (f" ! {remark}" if remark else "")
-
-
-def last_remark(session: Session) -> str:
-    """Return the newest remark: what was noted when a session was stopped must greet the next."""
-    remarks = session.heads.heads_of("remarks")
-    return " ".join(remarks[-1].text("text").split()) if remarks else ""
-
-
-def _newest(session: Session) -> tuple[str, str]:
-    # The id's own time bits order the list; a wrong clock can only misplace a line, never lose it.
-    return (session.id, session.text("client"))
-
-
-def _line(kind: Kind, session: Session, when: MeasuredWhen, state: str) -> StartLine:
-    words = when.words or say("no readings")
-    return StartLine(kind, session.text("client"), session, words, state, when.legend)
-
-
-def _state(session: Session) -> str:
-    if session.seal is not Seal.WHOLE:
+def _state(kind: Kind, glance: Glance, *, is_stopped: bool) -> str:
+    if kind == "paused":
+        told = say("PAUSED: go on (STOP)") if is_stopped else say("PAUSED: go on")
+        return told + (f" ! {glance.remark}" if glance.remark else "")
+    if kind == "today":
+        if is_stopped:
+            return say("finished today (STOP): see the result")
+        return say("finished today: see the result")
+    if not glance.is_whole:
         return say("new session (! last changed outside)")
-    if session.value("finished") is True or not _was_begun(session):
+    if glance.is_finished or not glance.is_begun:
         return say("new session")
     return say("new session (last left open)")

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from fitcore.disk.archive_batch import join_one, merge_first
 from fitcore.disk.archive_seen import Seen
@@ -18,14 +18,17 @@ from fitcore.disk.session_files import read_regular
 from fitcore.merge.clients import careful_clients, codes_in
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Hashable, Iterable, Mapping
     from pathlib import Path
 
     from fitcore.disk.archive_seen import Copies
     from fitcore.merge.clients import Clients
     from fitcore.merge.found import Key
     from fitcore.merge.ledger_lines import LedgerLines
+    from fitcore.record import glance as session_glance
     from fitcore.record.session import Session
+
+_K = TypeVar("_K", bound="Hashable")
 
 _ENTRY = re.compile(rb'\{ by = "([a-z0-9]+-[a-z0-9]{4}):')
 _CLIENT = re.compile(rb'what = "client", is = "([^"\\]*)"')
@@ -65,7 +68,7 @@ def sessions_of_several(
         if (glance := _glance_at(copies, ledgers)) is not None:
             glances[copies.key] = glance
     found = []
-    for copies in seen.copies(_worth_reading(glances, clients)):
+    for copies in seen.copies(worth_reading(glances, clients)):
         merged = join_one(copies, ledgers)
         if merged is not None and merged.session is not None:
             found.append(merged.session)
@@ -120,8 +123,20 @@ def _parsed(copies: Copies, ledgers: LedgerLines) -> Glance | None:
     )
 
 
-def _worth_reading(glances: dict[Key, Glance], clients: Clients) -> set[Key]:
-    people: defaultdict[tuple[str, ...], set[Key]] = defaultdict(set)
+def told_by(glance: session_glance.Glance) -> Glance:
+    """Return the same of a session that was looked at by itself."""
+    laptops = frozenset(written.laptop for written in glance.written)
+    return Glance(frozenset(glance.codes), laptops, glance.says_finished)
+
+
+def worth_reading(glances: Mapping[_K, Glance], clients: Clients) -> set[_K]:
+    """Return the sessions of people with a finished one and lines of several laptops.
+
+    Args:
+        glances: what is known of all sessions, each under what names it.
+        clients: which codes are one person's.
+    """
+    people: defaultdict[tuple[str, ...], set[_K]] = defaultdict(set)
     for key, found in glances.items():
         for person in {clients.codes_of(code) for code in found.codes}:
             people[person].add(key)

@@ -120,6 +120,10 @@ class Glance:
     """The newest reading any laptop wrote; imported rows do not count."""
     confirmed: tuple[tuple[str, date], ...]
     """Laptops, and days for which somebody there said that date and time are right; sorted."""
+    says_wrong_clock: bool
+    """Whether any line says that a clock is wrong, whatever holds of it."""
+    names_several: bool
+    """Whether more than one line says whom it is about, whatever holds of them."""
 
 
 def glance_of(session: Session) -> Glance:
@@ -136,6 +140,7 @@ def glance_of(session: Session) -> Glance:
             shown[laptop].append(at)
             if entry.array == "readings":
                 readings.append(at)
+    told = [(entry.text("what"), entry.text("is")) for entry in session.entries]
     client = session.text("client")
     confirmed = {
         (intern(entry.by.laptop), entry.at.date())
@@ -148,22 +153,25 @@ def glance_of(session: Session) -> Glance:
         codes=_codes(client, map(str, session.answer("client").values)),
         measurer=intern(session.text("measurer")),
         is_finished=finished,
-        says_finished=any(entry.fields.get("what") == "finished" for entry in session.entries),
+        says_finished=any(what == "finished" for what, _ in told),
         is_begun=any(session.answer(what).heads for what in _BEGUN),
         is_whole=session.seal is Seal.WHOLE,
         was_measured=session.was_measured,
         measured_at=None if measured_at is None else _light(measured_at),
-        remark="" if finished else _last_remark(session),
+        remark="" if finished else last_remark(session),
         written=tuple(
             Written(intern(laptop), highest[laptop], _newest(shown.get(laptop, ())))
             for laptop in sorted(highest)
         ),
         newest_reading=_newest(readings),
         confirmed=tuple(sorted(confirmed)),
+        says_wrong_clock=("clock", "wrong") in told,
+        names_several=sum(what == "client" for what, _ in told) > 1,
     )
 
 
-def _last_remark(session: Session) -> str:
+def last_remark(session: Session) -> str:
+    """Return the newest remark: what was noted when a session was stopped must greet the next."""
     remarks = session.heads.heads_of("remarks")
     return " ".join(remarks[-1].text("text").split()) if remarks else ""
 
@@ -273,6 +281,10 @@ def _sum_up(
         written=tuple(_written(own, every, as_text=as_text) for own in sorted(set(laptops))),
         newest_reading=_latest(readings, as_text=as_text),
         confirmed=_confirmed(fields.get("clock", ())),
+        says_wrong_clock=any(
+            line[_WHAT] == "clock" and line[_SAID] == '"wrong"' for line in answers
+        ),
+        names_several=whats.count("client") > 1,
     )
 
 

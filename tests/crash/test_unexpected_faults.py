@@ -172,7 +172,7 @@ import tui.app
 def broken(paths):
     patient = "LOCAL-SECRET"
     raise ValueError("PLANTED-SECRET")
-tui.app.read_sessions = broken
+tui.app.look_at_sessions = broken
 """
     leave_session(data, ())
     with Terminal(patched_program(data, patch)) as terminal:

@@ -60,8 +60,10 @@ async def test_the_right_time_stands_at_the_start_and_in_the_result(data: Path) 
     async with opened(data) as visit:
         await at_start(visit)
         app = visit.app
-        (session,) = app.sessions.values()
-        await app.show_result(await app.open_desk(session))
+        (name,) = app.book.glances
+        desk = await app.open_desk(name)
+        assert desk is not None
+        await app.show_result(desk)
         await visit.until_screen("result")
         row = " ".join(visit.rows[0].split())
         assert row == f"anklefirst Result {LONG_CODE} {right}* by N-17 saved"

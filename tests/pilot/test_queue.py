@@ -237,14 +237,14 @@ async def test_a_code_typed_while_the_sessions_are_still_read_opens_its_own(
         await to_measure(visit, "1204-k")
         await visit.keys("22.4<enter><escape>")
         await at_start(visit)
-    reading, go_on, real = threading.Event(), threading.Event(), tui.app.read_sessions
+    reading, go_on, real = threading.Event(), threading.Event(), tui.app.look_at_sessions
 
     def read_slowly(*folders: Any) -> Any:
         reading.set()
         go_on.wait(DEADLINE_SECONDS * 3)
         return real(*folders)
 
-    monkeypatch.setattr("tui.app.read_sessions", read_slowly)
+    monkeypatch.setattr("tui.app.look_at_sessions", read_slowly)
     async with opened(data) as visit:
         try:
             await until(visit.pilot, reading.is_set)

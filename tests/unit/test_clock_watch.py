@@ -12,10 +12,12 @@ from strategies import entry_of, session_of
 
 from fitcore.disk.profile_files import load_profiles
 from fitcore.disk.surroundings import Surroundings
+from fitcore.record.glance import glance_of
 from tui.clock_watch import ClockWatch
 
 if TYPE_CHECKING:
     from fitcore.record.entries import Entry
+    from fitcore.record.glance import Glance
     from fitcore.record.session import Session
 
 RULES = load_profiles().time_rules
@@ -44,8 +46,12 @@ def confirmed(by: str, at: datetime) -> Entry:
     return entry_of("answers", by, at=at, what="clock", is_="correct")
 
 
+def known(*sessions: Session) -> dict[str, Glance]:
+    return {each.id: glance_of(each) for each in sessions}
+
+
 def codes(*sessions: Session, clock: ClockWatch | None = None) -> list[tuple[str, str]]:
-    flags = (clock or watch()).flags(sessions, TERN, RULES)
+    flags = (clock or watch()).flags(known(*sessions), None, TERN, RULES)
     return [(flag.code, flag.level.value) for flag in flags]
 
 
@@ -86,8 +92,11 @@ def test_the_open_session_counts_however_many_newer_ones_there_are(others: int) 
         for n in range(others)
     ]
     assert codes(*newer, opened) == []
-    assert watch().confirmed_today([*newer, opened], TERN)
-    assert not watch().confirmed_today([*newer, opened], DUNLIN)
+    assert watch().flags(known(*newer), opened, TERN, RULES) == ()
+    for held in (known(*newer, opened), known(*newer)):
+        here = None if opened.id in held else opened
+        assert watch().confirmed_today(held, here, TERN)
+        assert not watch().confirmed_today(held, here, DUNLIN)
 
 
 def test_the_newest_record_is_found_by_its_time_not_by_its_sessions_id() -> None:
@@ -105,8 +114,25 @@ def test_a_session_that_grew_is_looked_at_again() -> None:
     after = before.with_entries(confirmed(f"{TERN}:2", NOW - HOUR))
     assert codes(after, clock=clock) == []
     assert codes(before, clock=clock) == [("clock_not_confirmed", "warn")]
-    assert clock.confirmed_today([after], TERN)
-    assert not clock.confirmed_today([after], DUNLIN)
+    assert clock.confirmed_today(known(after), None, TERN)
+    assert not clock.confirmed_today(known(after), None, DUNLIN)
+
+
+def test_the_open_session_counts_as_it_stands_and_not_as_it_was_saved() -> None:
+    """What was said of the clock in it may have been changed since; the others stay summed up."""
+    clock = watch()
+    other = session(1, reading(f"{TERN}:1", NOW - 2 * HOUR))
+    saved = session(2, confirmed(f"{TERN}:2", NOW - HOUR))
+    wrong = {"what": "clock", "is_": "wrong", "instead_of": [f"{TERN}:2"]}
+    here = saved.with_entries(entry_of("answers", f"{TERN}:3", at=NOW - HOUR, **wrong))
+    folder = known(other, saved)
+    assert clock.confirmed_today(folder, None, TERN)
+    assert not clock.confirmed_today(folder, here, TERN)
+    assert clock.confirmed_today(folder, saved, TERN)
+    ahead = here.with_entries(reading(f"{TERN}:4", NOW + 3 * HOUR))
+    told = [flag.code for flag in clock.flags(folder, ahead, TERN, RULES)]
+    assert told == ["reading_in_future", "clock_behind", "clock_not_confirmed"]
+    assert [f.code for f in clock.flags(folder, here, TERN, RULES)] == ["clock_not_confirmed"]
 
 
 def test_yesterdays_word_and_an_answer_since_changed_confirm_nothing() -> None:

@@ -49,6 +49,20 @@ def reading(by: str, **more: object) -> Entry:
     return entry_of("readings", by, **place, **({} if "not_taken" in more else taken), **more)
 
 
+def test_what_was_once_said_of_client_and_clock_is_told_whatever_holds_by_now() -> None:
+    """Who looks for suggestions reads only such sessions."""
+    once = told(answer(1, "client", "a-1"), answer(2, "clock", "correct"))
+    assert (once.names_several, once.says_wrong_clock) == (False, False)
+    again = told(
+        answer(1, "client", "a-1"),
+        answer(2, "client", "a-1", instead_of=[f"{TERN}:1"]),
+        answer(3, "clock", "wrong"),
+        answer(4, "clock", "correct", instead_of=[f"{TERN}:3"]),
+    )
+    assert (again.names_several, again.says_wrong_clock) == (True, True)
+    assert not told(answer(1, "posture", "wrong"), answer(2, "clock", "correct")).says_wrong_clock
+
+
 # --- whom it is about, and whether it is finished ------------------------------------------------
 
 
@@ -57,6 +71,7 @@ def test_a_session_nobody_wrote_in_comes_to_nothing() -> None:
         SESSION, "", (), "",
         is_finished=False, says_finished=False, is_begun=False, is_whole=True, was_measured=False,
         measured_at=None, remark="", written=(), newest_reading=None, confirmed=(),
+        says_wrong_clock=False, names_several=False,
     )  # fmt: skip
 
 

@@ -9,17 +9,21 @@ import pytest
 from screening_cases import TODAY, Sitting
 
 from fitcore.disk.profile_files import load_profiles
+from fitcore.disk.session_book import look_through
+from fitcore.disk.session_files import session_path
 from fitcore.fit import fit_session
 from fitcore.merge.clock_notes import ClockNote
 from fitcore.points import Kind, Point, Side
+from fitcore.record.codec import write_session
 from fitcore.record.edits import draft_reading, parse_typed
 from tui.measured_when import measured_when
 from tui.result_words import note_lines
-from tui.start_list import start_lines
+from tui.start_list import StartList
 from tui.wording.clocks import KnownClocks
 
 if TYPE_CHECKING:
     from datetime import datetime
+    from pathlib import Path
 
 TERN, DUNLIN = "tern-k7qd", "dunlin-m4ex"
 DAY = 86_400
@@ -88,17 +92,21 @@ def test_the_earliest_reading_is_the_earliest_by_the_right_times() -> None:
 
 
 @pytest.mark.parametrize("finished", [True, False])
-def test_the_start_list_shows_it_and_goes_by_it(*, finished: bool) -> None:
+def test_the_start_list_shows_it_and_goes_by_it(tmp_path: Path, *, finished: bool) -> None:
     told = measured(finished=finished)
     right = (told.at + timedelta(days=3)).date()
     clocks = KnownClocks((noted(3 * DAY),))
-    lines = start_lines([told.session], right, "", clocks=clocks)
+    path = session_path(tmp_path, told.session.id)
+    path.parent.mkdir(parents=True)
+    path.write_text(write_session(told.session), encoding="utf-8")
+    book = look_through(tmp_path, None, 0)
+    lines = StartList(book, right, clocks).lines("")
     assert [line.kind for line in lines] == ["today" if finished else "paused", "client"]
     assert {line.when for line in lines} == {
         f"{told.at + timedelta(days=3, minutes=5):%Y-%m-%d %H:%M}*"
     }
     assert {line.legend for line in lines} == {"* clock set right by note"}
-    plain = start_lines([told.session], right, "")
+    plain = StartList(book, right).lines("")
     assert [line.kind for line in plain] == ([] if finished else ["paused"]) + ["client"]
     assert {line.legend for line in plain} == {""}
 

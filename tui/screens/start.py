@@ -15,22 +15,23 @@ from textual.widgets import Static
 from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
 from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
-from tui.clearance_view import is_stopped, stopped_among
+from tui.clearance_view import is_stopped
+from tui.loading import read_late_stops, read_stopped
 from tui.measured_when import known_clocks
-from tui.merge_memory import count_late_stops
 from tui.screening_stages import next_stage
 from tui.screens.work_screen import WorkScreen
-from tui.start_list import StartLine, start_lines
+from tui.start_list import StartLine, StartList
 from tui.widgets.bars import TopBar
 from tui.widgets.pick_list import NO_MARK, PickList
 from tui.widgets.typed_line import TypedLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from pathlib import Path
 
     from textual.widget import Widget
 
+    from fitcore.disk.session_book import SessionBook
+    from fitcore.merge.clients import Clients
     from fitcore.record.session import Session
 
 
@@ -49,6 +50,7 @@ class StartScreen(WorkScreen):
                 not open somebody else.
         """
         super().__init__()
+        self._list: StartList | None = None
         self._lines: list[StartLine] = []
         self._left = left.id if left is not None else ""
         self._unmarked = not marked
@@ -95,13 +97,16 @@ class StartScreen(WorkScreen):
 
     async def _load(self) -> None:
         problems = await self.desk_app.read_all_sessions()
+        app = self.desk_app
+        lines = await asyncio.to_thread(self._sorted, app.book, app.links)
         if not self.is_attached:
             return
+        self._list = lines
         self._show_lines()
         demo = [say("Everybody here is invented; nothing you type is kept.")]
-        told = [*(demo if self.desk_app.demo else []), *self.desk_app.folder.notes, *problems]
+        told = [*(demo if app.demo else []), *app.folder.notes, *problems]
         at_first = " ".join(told[:2])
-        self.say(f"{at_first} {self.desk_app.at_merge_desk.words()}".strip())
+        self.say(f"{at_first} {app.at_merge_desk.words()}".strip())
         if await self._can_judge():
             await self._mark_stops(at_first)
 
@@ -115,18 +120,16 @@ class StartScreen(WorkScreen):
         """
         app = self.desk_app
         profiles, on = await app.load_profiles(), app.now().date()
-        lines = start_lines(app.sessions.values(), on, "", clocks=known_clocks(app.links))
-        ids = [line.session_id for line in lines if line.kind in ("paused", "today")]
+        begun = self._list.begun if self._list is not None else ()
         self._stopped = await asyncio.to_thread(
-            stopped_among, ids, dict(app.sessions), profiles.rules, on, app.links
+            read_stopped, app.book, begun, app.links, profiles.rules, on
         )
         if self._stopped and self.is_attached:
             self._show_lines()
         memory = app.at_merge_desk
         if memory.is_known:
             return
-        sessions = list(app.sessions.values())
-        late = await asyncio.to_thread(count_late_stops, sessions, app.links, profiles.rules, on)
+        late = await asyncio.to_thread(read_late_stops, app.book, app.links, profiles.rules, on)
         if not memory.is_known:  # else somebody was at the desk meanwhile, which knows all of it
             memory.know(late, late)
             if late and self._said == at_first:
@@ -145,10 +148,10 @@ class StartScreen(WorkScreen):
             self.say(told, doubt=True)
         elif line.kind == "new":
             await self._start_new(line.client, confirm=True)
-        elif line.kind == "client" or line.session is None:
+        elif line.kind == "client":
             await self._start_new(line.client)
         else:
-            await self._open_session(line.session)
+            await self._open_session(line.session_id)
 
     async def do_again(self) -> None:
         """Start a new session with the client of the marked line."""
@@ -163,8 +166,8 @@ class StartScreen(WorkScreen):
         label = self.desk_app.folder.laptop.label
         taken = [
             int(match[2])
-            for session in self.desk_app.sessions.values()
-            if (match := OWN_CODE.fullmatch(session.text("client"))) and match[1] == label
+            for glance in self.desk_app.book.glances.values()
+            if (match := OWN_CODE.fullmatch(glance.client)) and match[1] == label
         ]
         await self._start_new(own_client_code(label, max(taken, default=0) + 1))
 
@@ -180,9 +183,7 @@ class StartScreen(WorkScreen):
         from tui.screens.text import TextScreen
 
         await self.desk_app.sessions_read.wait()
-        rows = await asyncio.to_thread(
-            _quality_rows, self.desk_app.data, list(self.desk_app.sessions.values())
-        )
+        rows = await asyncio.to_thread(_quality_rows, self.desk_app.book)
         text = TextScreen(say("How well readings agree"), Content("\n".join(rows)))
         await self.app.push_screen(text)
 
@@ -234,15 +235,19 @@ class StartScreen(WorkScreen):
             return False
         return True
 
-    async def _open_session(self, session: Session) -> None:
+    async def _open_session(self, session_id: str) -> None:
         if not await self._can_judge():
             return
         try:
-            desk = await self.desk_app.open_desk(session)
+            desk = await self.desk_app.open_desk(session_id)
         except ProfileError as error:  # it follows a protocol this laptop does not have
             self.say(str(error.problem), doubt=True)
             return
-        if session.value("finished") is True or (desk.all_done and not desk.in_setup):
+        if desk is None:
+            told = say("This session is not in its file any more: run anklefirst check.")
+            self.say(told, doubt=True)
+            return
+        if desk.session.value("finished") is True or (desk.all_done and not desk.in_setup):
             await self.desk_app.show_result(desk)
         elif next_stage(desk) is None and is_stopped(desk.clearance):
             await self.desk_app.show_clearance(desk)
@@ -273,6 +278,7 @@ class StartScreen(WorkScreen):
         """Wait until the sessions are read: what Enter opens must be what the list will show."""
         if not self.desk_app.sessions_read.is_set():
             await self.desk_app.sessions_read.wait()
+            self._list = None  # what it was sorted from was not all
             self._show_lines(index=0)
 
     def _marked(self) -> StartLine | None:
@@ -284,19 +290,18 @@ class StartScreen(WorkScreen):
         if field is None or not self.query(PickList):
             return  # the screen was left meanwhile, or is being taken down
         app, before = self.desk_app, self._marked()
-        self._lines = start_lines(
-            app.sessions.values(),
-            app.now().date(),
-            field.text,
-            self._stopped,
-            clocks=known_clocks(app.links),
-        )
+        if self._list is None:
+            self._list = self._sorted(app.book, app.links)
+        self._lines = self._list.lines(field.text, self._stopped)
         self._show_heading()
         shown = [
             f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"
             for line in self._lines
         ]
         self.query_one(PickList).show(shown, self._place(before) if index is None else index)
+
+    def _sorted(self, book: SessionBook, links: Clients | None) -> StartList:
+        return StartList(book, self.desk_app.now().date(), known_clocks(links))
 
     def _show_heading(self) -> None:
         """Show what the columns are, and above them what signs behind times mean."""
@@ -322,11 +327,11 @@ class StartScreen(WorkScreen):
         return NO_MARK if self._unmarked else 0
 
 
-def _quality_rows(data: Path, sessions: list[Session]) -> list[str]:
+def _quality_rows(book: SessionBook) -> list[str]:
     # Imported here, in the thread: the thresholds' reader is heavy.
     from fitcore.disk.profile_files import load_quality_rules
     from fitcore.quality.quality_report import report_quality
     from tui.wording.quality import quality_rows
 
-    rules, _ = load_quality_rules(data)
-    return quality_rows(report_quality(sessions, rules))
+    rules, _ = load_quality_rules(book.root)
+    return quality_rows(report_quality(book.read_each(book.glances), rules))
