@@ -10,13 +10,16 @@ import statistics
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 from fitcore.points import Kind
 from fitcore.quality.repeat_error import (
     Measure,
+    Pair,
     RepeatError,
+    kept_once,
     measure_rank,
     measured_places,
     measurer_of,
@@ -36,6 +39,9 @@ if TYPE_CHECKING:
     from fitcore.points import Place, Point
     from fitcore.quality.quality_rules import QualityRules
     from fitcore.record.session import Session
+
+    _Day = tuple[str, date | None, str]
+    """Person, local day, and the session's id where no time is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,23 +138,72 @@ class _Sitting:
     values: Mapping[Place, Decimal]
 
 
+class Gathered:
+    """The numbers a report needs of the sessions gone through.
+
+    No session or reading is kept: those of a large archive would not fit into memory.
+    """
+
+    def __init__(self) -> None:
+        self.sessions = 0
+        """How many were gone through."""
+        self._twice: list[Pair] = []
+        self._days: defaultdict[_Day, list[_Sitting]] = defaultdict(list)
+        self._ends: defaultdict[str, Counter[Decimal]] = defaultdict(Counter)
+        """Measurer to how often each last digit of cm was read, in mm."""
+        self._disputed = 0
+        self._unusable = 0
+
+    def add(self, session: Session) -> None:
+        """Take over the numbers of one session; two copies of one are joined before."""
+        readings = Readings(session)
+        self.sessions += 1
+        self._twice += pairs_of(session, readings)
+        self._days[_day_of(session)] += _sittings(session, readings)
+        for _, taken in measured_places(readings):
+            for reading in taken:
+                if reading.unit == "cm" and reading.mm is not None:
+                    self._ends[measurer_of(session, reading)][reading.mm % 10] += 1
+        self._disputed += _disputed_places(readings)
+        self._unusable += len(readings.problems)
+
+    def report(self, rules: QualityRules) -> QualityReport:
+        """Work out repeat error, error between measurers and round figures."""
+        return QualityReport(
+            rules=rules,
+            repeat_error=repeat_errors(self._twice),
+            between=_between_errors(self._days.values()),
+            end_digits=tuple(
+                EndDigits(name, ends.total(), ends[Decimal(0)], ends[Decimal(5)])
+                for name, ends in sorted(self._ends.items())
+            ),
+            disputed=self._disputed,
+            unusable=self._unusable,
+        )
+
+
+def gather(sessions: Iterable[Session]) -> Gathered:
+    """Go through sessions once; each is let go before the next is asked for.
+
+    Args:
+        sessions: one object for each session; two copies of one are joined before.
+    """
+    gathered = Gathered()
+    for session in sessions:
+        gathered.add(session)
+        del session  # else it would stay until the next has been read
+    return gathered
+
+
 def report_quality(sessions: Iterable[Session], rules: QualityRules) -> QualityReport:
     """Work out repeat error, error between measurers and round figures.
 
     Args:
-        sessions: one object for each session; two copies of one are joined before.
+        sessions: one object for each session; two copies of one are joined before. They are gone
+            through once, and none is kept.
         rules: from how many readings on something is said.
     """
-    sorted_out = [(session, Readings(session)) for session in sessions]
-    twice = [pair for session, readings in sorted_out for pair in pairs_of(session, readings)]
-    return QualityReport(
-        rules=rules,
-        repeat_error=repeat_errors(twice),
-        between=_between_errors(sorted_out),
-        end_digits=_end_digits(sorted_out),
-        disputed=sum(_disputed_places(readings) for _, readings in sorted_out),
-        unusable=sum(len(readings.problems) for _, readings in sorted_out),
-    )
+    return gather(sessions).report(rules)
 
 
 def error_of(report: QualityReport, measurer: str) -> Callable[[Point, Kind], float | None]:
@@ -165,15 +220,15 @@ def error_of(report: QualityReport, measurer: str) -> Callable[[Point, Kind], fl
     return lambda point, kind: known.get((point, kind))
 
 
-def _between_errors(sorted_out: Sequence[tuple[Session, Readings]]) -> tuple[BetweenError, ...]:
-    days: defaultdict[tuple[str, date | None, str], list[_Sitting]] = defaultdict(list)
-    for session, readings in sorted_out:
-        at = session.measured_at
-        # A session without a time is still one sitting, which two measurers may have shared.
-        day = (person_of(session), at.date() if at else None, "" if at else session.id)
-        days[day] += _sittings(session, readings)
+def _day_of(session: Session) -> _Day:
+    at = session.measured_at
+    # A session without a time is still one sitting, which two measurers may have shared.
+    return person_of(session), at.date() if at else None, "" if at else session.id
+
+
+def _between_errors(days: Iterable[Sequence[_Sitting]]) -> tuple[BetweenError, ...]:
     found: defaultdict[Measure, list[tuple[_Sitting, _Sitting, Place]]] = defaultdict(list)
-    for sittings in days.values():
+    for sittings in days:
         for one, other in combinations(sittings, 2):
             if one.measurer != other.measurer:
                 for place in one.values.keys() & other.values.keys():
@@ -193,8 +248,14 @@ def _sittings(session: Session, readings: Readings) -> list[_Sitting]:
                 own[measurer_of(session, reading)].append(reading.mm)
         for measurer, read in own.items():
             # The rule of `Readings.adopted`: mean of two, median of three.
-            values[measurer][place] = statistics.median(read)
+            values[measurer][_place_once(place)] = kept_once(statistics.median(read))
     return [_Sitting(name, person_of(session), values[name]) for name in sorted(values) if name]
+
+
+@cache
+def _place_once(place: Place) -> Place:
+    """Return the same object for equal places: there are hardly more than a hundred."""
+    return place
 
 
 def _between_error(
@@ -209,19 +270,6 @@ def _between_error(
         measurers=tuple(sorted({s.measurer for one, other, _ in found for s in (one, other)})),
         tem_mm=technical_error(values),
         tem_percent=percent_error(values),
-    )
-
-
-def _end_digits(sorted_out: Sequence[tuple[Session, Readings]]) -> tuple[EndDigits, ...]:
-    ends: defaultdict[str, Counter[Decimal]] = defaultdict(Counter)
-    for session, readings in sorted_out:
-        for _, taken in measured_places(readings):
-            for reading in taken:
-                if reading.unit == "cm" and reading.mm is not None:
-                    ends[measurer_of(session, reading)][reading.mm % 10] += 1
-    return tuple(
-        EndDigits(name, ends[name].total(), ends[name][Decimal(0)], ends[name][Decimal(5)])
-        for name in sorted(ends)
     )
 
 

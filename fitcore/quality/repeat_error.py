@@ -14,6 +14,7 @@ import statistics
 from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from fitcore.points import POINT_ORDER, Kind, Place, Point, Side
@@ -89,7 +90,8 @@ def pairs_of(session: Session, readings: Readings) -> tuple[Pair, ...]:
             continue
         measurer = measurer_of(session, first)
         if measurer == measurer_of(session, second):
-            pairs.append(Pair(measurer, person_of(session), *place, first.mm, second.mm))
+            values = kept_once(first.mm), kept_once(second.mm)
+            pairs.append(Pair(measurer, person_of(session), *place, *values))
     return tuple(pairs)
 
 
@@ -147,6 +149,12 @@ def measurer_of(session: Session, reading: Reading) -> str:
 def person_of(session: Session) -> str:
     """Return the client's code; the session's id where there is none or two stand side by side."""
     return session.text("client") or session.id
+
+
+@lru_cache(maxsize=1 << 16)
+def kept_once(mm: Decimal) -> Decimal:
+    """Return the same object for equal values: many sessions hold the same few thousand."""
+    return mm
 
 
 def measure_rank(measure: Measure) -> tuple[int, str]:

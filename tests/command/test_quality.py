@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import gc
 import shutil
+import weakref
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from session_lines import array, reading, write_session
+from session_lines import SESSION_ID, array, reading, write_session
 
 from fitcore.disk.profile_files import load_quality_rules
+from fitcore.disk.session_files import SessionFile, read_session_file
 from fitcore.points import Kind, Point, place_words
 from fitcore.quality.quality_report import BetweenError, EndDigits, QualityReport
 from fitcore.quality.repeat_error import RepeatError
+from tui.commands import session_reading
 from tui.wording.quality import WIDTH, quality_rows
 
 if TYPE_CHECKING:
     from conftest import Anklefirst
+
+    from fitcore.record.session import Session
 
 ROOT = Path(__file__).resolve().parents[2]
 QUALITY = ROOT / "profiles" / "quality" / "repeat-error.toml"
@@ -155,6 +161,50 @@ def test_two_copies_that_each_hold_a_reading_are_joined(
     for paths in (copies, copies[::-1]):
         found = _quality(anklefirst, *paths)
         assert [row["tem_mm"] for row in found["repeat_error"]] == ["1.414", "1.414"]
+
+
+def test_a_copy_under_another_name_is_joined_too(anklefirst: Anklefirst, tmp_path: Path) -> None:
+    again = reading(2, "22.6", "226.0").replace("round = 1", "round = 2")
+    ours = write_session(tmp_path / "tern", array("readings", reading(1)))
+    theirs = write_session(tmp_path / "dunlin", array("readings", again))
+    renamed = theirs.rename(theirs.with_name("copy of it.toml"))
+    for paths in ((ours, renamed), (renamed, ours)):
+        found = _quality(anklefirst, *paths)
+        assert [row["tem_mm"] for row in found["repeat_error"]] == ["1.414", "1.414"]
+
+
+def test_a_folder_called_like_a_session_file_is_told(anklefirst: Anklefirst, folder: Path) -> None:
+    [month] = (folder / "sessions").iterdir()
+    odd = month / f"{SESSION_ID}.toml"
+    odd.mkdir()
+    write_session(odd, array("readings", reading(1)))
+    ran = anklefirst("quality", folder, "--json")
+    assert ran.code == 1
+    told = [(problem["code"], problem["path"]) for problem in ran.json["problems"]]
+    assert told == [("not_a_regular_file", str(odd))]
+    pairs = [row["pairs"] for row in ran.json["repeat_error"] if row["measurer"] is None]
+    assert pairs == [12]
+
+
+def test_sessions_are_not_all_held_at_once(
+    anklefirst: Anklefirst, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A large archive's would not fit into memory: here at most the one before still lives."""
+    made: list[weakref.ref[Session]] = []
+    alive: list[int] = []
+
+    def read(path: Path) -> SessionFile:
+        gc.collect()
+        alive.append(sum(session() is not None for session in made))
+        file = read_session_file(path)
+        assert file.session is not None
+        made.append(weakref.ref(file.session))
+        return file
+
+    monkeypatch.setattr(session_reading, "read_session_file", read)
+    assert anklefirst("quality", folder).code == 0
+    assert len(made) == 12
+    assert max(alive) <= 1
 
 
 def test_nothing_read_twice_and_nothing_at_all(anklefirst: Anklefirst, tmp_path: Path) -> None:
