@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from fitcore.disk.known_sessions import AlikeDays
 from fitcore.merge.clients import Clients
 from fitcore.merge.conflicts import find_conflicts
 from fitcore.merge.found import FileKind
@@ -18,9 +19,10 @@ from tui.wording.codes import code_suggestions
 from tui.wording.sittings import client_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from fitcore.disk.archive_parts import Questions
+    from fitcore.disk.known_sessions import KnownSessions
     from fitcore.merge.late_stops import LateStop
     from fitcore.merge.report import MergeReport
     from fitcore.moment.wrong_clocks import WrongClock
@@ -53,7 +55,7 @@ class DeskFacts:
     """What is open in an archive, as the merge desk knows it."""
 
     questions: Questions
-    sessions: Mapping[str, Session]
+    sessions: KnownSessions
     """All sessions that can be read, by id."""
     stops: tuple[LateStop, ...]
     suggestions: tuple[Suggestion, ...]
@@ -90,13 +92,14 @@ class DeskFacts:
 
 def gather_facts(
     questions: Questions,
-    sessions: Iterable[Session],
+    sessions: KnownSessions,
     files: Sequence[SetAsideFile],
     judge: Judge | None,
     asked: Callable[[str], str] = lambda _: "",
     *,
     may_stop: Callable[[Session], bool] = lambda _: True,
     report: MergeReport | None = None,
+    days: AlikeDays | None = None,
 ) -> DeskFacts:
     """Look through an archive for what a person must see to.
 
@@ -108,14 +111,15 @@ def gather_facts(
         asked: see `DeskFacts`.
         may_stop: see `DeskFacts`.
         report: see `DeskFacts`.
+        days: what was found alike before; None where nothing was looked for.
     """
-    by_id = {session.id: session for session in sessions}
-    facts = DeskFacts(questions, by_id, (), (), (), tuple(files), judge, asked, may_stop, report)
+    facts = DeskFacts(questions, sessions, (), (), (), tuple(files), judge, asked, may_stop, report)
+    clients, wrong = facts.clients, sessions.where(lambda glance: glance.says_wrong_clock)
     return replace(
         facts,
-        stops=_late_stops(facts, by_id.values()),
-        suggestions=code_suggestions(by_id, facts.clients),
-        clocks=clocks_not_noted(by_id.values(), facts.clients.ledgers),
+        stops=_late_stops(facts, sessions.of_several(clients)),
+        suggestions=code_suggestions(sessions, clients, days or AlikeDays()),
+        clocks=clocks_not_noted(wrong, clients.ledgers),
     )
 
 
@@ -129,7 +133,7 @@ def with_session(facts: DeskFacts, session: Session) -> DeskFacts:
         conflicts=tuple(conflicts),
         sessions={**before.sessions, session.id: session},
     )
-    facts = replace(facts, questions=questions, sessions={**facts.sessions, session.id: session})
+    facts = replace(facts, questions=questions, sessions=facts.sessions.with_session(session))
     other_clocks = [clock for clock in facts.clocks if clock.session.id != session.id]
     clocks = [*other_clocks, *clocks_not_noted([session], facts.clients.ledgers)]
     facts = replace(facts, clocks=tuple(clocks))
@@ -169,11 +173,7 @@ def _with_stops(facts: DeskFacts, codes: Iterable[str]) -> DeskFacts:
     if facts.judge is None:
         return facts
     people = {code for one in codes for code in facts.clients.codes_of(one)}
-    theirs = [
-        session
-        for session in facts.sessions.values()
-        if people & {str(value) for value in session.answer("client").values}
-    ]
+    theirs = facts.sessions.of_codes(people)
     others = [late for late in facts.stops if not people & set(late.codes)]
     found = [*others, *_late_stops(facts, theirs)]
     return replace(facts, stops=tuple(sorted(found, key=lambda late: (late.codes, late.id))))

@@ -94,10 +94,10 @@ def _given_codes(facts: DeskFacts) -> frozenset[str]:
     """Return the codes of everybody with a finished session, all codes of a person together."""
     return frozenset(
         linked
-        for session in facts.sessions.values()
-        if session.value("finished") is True
-        for value in session.answer("client").values
-        for linked in facts.clients.codes_of(str(value))
+        for glance in facts.sessions.glances.values()
+        if glance.is_finished
+        for code in glance.codes
+        for linked in facts.clients.codes_of(code)
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from fitcore.disk.archive_parts import Merging
     from fitcore.disk.carrying_back import CarriedBack
     from fitcore.record.entries import Entry
+    from fitcore.record.glance import Glance
     from tui.merge_facts import DeskFacts
 
 
@@ -135,8 +137,8 @@ def decided_lines(facts: DeskFacts, laptop: str, day: date) -> list[str]:
         day: the local day, by that laptop's clock.
     """
     found = []
-    for session in facts.sessions.values():
-        # Asked first of the plain fields: an archive has many lines, and few are decisions.
+    for session in facts.sessions.where(lambda glance: _wrote_since(glance, laptop, day)):
+        # Asked first of the plain fields: a session has many lines, and few are decisions.
         decided = [e for e in session.entries if "who" in e.fields and _is_of(e, laptop, day)]
         for entry in decided:
             is_back = session.heads.is_withdrawn(entry)
@@ -150,6 +152,16 @@ def decided_lines(facts: DeskFacts, laptop: str, day: date) -> list[str]:
             is_back = ledgers.heads.is_withdrawn(entry)
             found.append((entry.by.number, _decided(entry, _ruling(facts, entry), is_back=is_back)))
     return [visible(line) for _, line in sorted(found)]
+
+
+def _wrote_since(glance: Glance, laptop: str, day: date) -> bool:
+    # A laptop's offset may have changed: of two lines the later one may have the earlier date.
+    return any(
+        written.laptop == laptop
+        and written.newest is not None
+        and written.newest.date() >= day - timedelta(days=1)
+        for written in glance.written
+    )
 
 
 def _is_of(entry: Entry, laptop: str, day: date) -> bool:

@@ -15,7 +15,8 @@ from fitcore.clean_text import visible
 from fitcore.disk.archive import merge_folders, merge_into, open_questions, settle
 from fitcore.disk.carrying_back import carry_back
 from fitcore.disk.kept_files import is_done, whose
-from fitcore.disk.session_files import read_sessions
+from fitcore.disk.known_sessions import AlikeDays, KnownSessions
+from fitcore.disk.session_book import look_through
 from fitcore.disk.set_aside import read_kept
 from fitcore.merge.clients import draft_unlink
 from fitcore.merge.found import FileKind
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from fitcore.disk.archive_parts import Merging
     from fitcore.disk.carrying_back import CarriedBack
     from fitcore.disk.data_folder import DataFolder
+    from fitcore.disk.session_book import SessionBook
     from fitcore.disk.surroundings import Surroundings
     from fitcore.merge.report import MergeReport
     from fitcore.record.entries import Entry
@@ -64,6 +66,8 @@ class MergeWork:
     _stop: threading.Event = field(default_factory=threading.Event)
     _report: MergeReport | None = None
     """What the last merge says of the archive as a whole; answers bring nobody's entries."""
+    _book: SessionBook | None = None
+    _days: AlikeDays = field(default_factory=AlikeDays)
 
     def stop(self) -> None:
         """Let what runs in another thread end at its next step."""
@@ -98,9 +102,9 @@ class MergeWork:
         Raises:
             FileFault: it cannot be read.
         """
-        files = read_sessions([self.folder.path])
+        looked_at = int(self.around.now().timestamp() * 1_000_000_000)
+        self._book = look_through(self.folder.path, self._book, looked_at)
         questions = open_questions(self.folder.path, self.around)
-        sessions = [file.session for file in files if file.session is not None]
         judge = partial(self._judge, self.rules) if self.rules is not None else None
         signs = StopSigns(self.rules.screening) if self.rules is not None else None
         if self._report is None:
@@ -108,12 +112,13 @@ class MergeWork:
             self._report = merge_folders(path, (), self.around, dry_run=True).report
         return gather_facts(
             questions,
-            sessions,
+            KnownSessions(self._book),
             self._set_aside(),
             judge,
             self._asked,
             may_stop=signs.may_stop if signs is not None else lambda _: True,
             report=self._report,
+            days=self._days,
         )
 
     def store(self, answers: Sequence[Answer], facts: DeskFacts, given: Given) -> DeskFacts:

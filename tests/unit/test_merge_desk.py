@@ -14,6 +14,7 @@ from strategies import AT, SESSION, entry_of
 
 from fitcore.clean_text import is_unsafe
 from fitcore.disk.archive_parts import Questions
+from fitcore.disk.known_sessions import KnownSessions
 from fitcore.disk.profile_files import load_profiles
 from fitcore.identity import EntryId
 from fitcore.merge.clients import Clients
@@ -104,7 +105,7 @@ def facts_of(
         clients,
         {session.id: session for session in sessions},
     )
-    return gather_facts(questions, sessions, files, judge)
+    return gather_facts(questions, KnownSessions.of(sessions), files, judge)
 
 
 def desk_of(facts: DeskFacts) -> MergeDesk:

@@ -11,6 +11,7 @@ from strategies import AT, SESSION, entry_of
 
 from fitcore.disk.archive_parts import Questions
 from fitcore.disk.carrying_back import CarriedBack
+from fitcore.disk.known_sessions import KnownSessions
 from fitcore.identity import EntryId
 from fitcore.merge.clients import Clients
 from fitcore.merge.conflicts import find_conflicts, origin_of
@@ -48,7 +49,7 @@ def facts_of(
         Clients(LedgerLines(frozenset(ledger))),
         {session.id: session for session in sessions},
     )
-    return gather_facts(questions, sessions, (), None)
+    return gather_facts(questions, KnownSessions.of(sessions), (), None)
 
 
 def desk_of(facts: DeskFacts) -> MergeDesk:

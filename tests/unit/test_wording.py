@@ -9,6 +9,7 @@ import pytest
 from strategies import AT, SESSION, entry_of
 
 from fitcore.disk.archive_parts import Questions
+from fitcore.disk.known_sessions import KnownSessions
 from fitcore.identity import EntryId
 from fitcore.merge.clients import DISTINCT, LINKED, Clients
 from fitcore.merge.clock_notes import draft_clock_note
@@ -51,7 +52,7 @@ def test_desk_and_verbs_tell_alike_how_far_a_time_can_be_relied_on(
 ) -> None:
     session = Session(SESSION, frozenset([CLIENT, POSTURE, *lines]))
     clients = Clients(LedgerLines(frozenset(notes)))
-    facts = gather_facts(Questions((), (), clients, {}), [session], (), None)
+    facts = gather_facts(Questions((), (), clients, {}), KnownSessions.of([session]), (), None)
     assert clock_badge(facts, POSTURE) == badge
     at = AT + timedelta(hours=hours)
     words = origin_words(origin_of(session.entries, POSTURE), facts.known_clocks)

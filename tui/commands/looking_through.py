@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fitcore.disk.session_files import read_sessions
+from fitcore.disk.known_sessions import AlikeDays, KnownSessions
+from fitcore.disk.session_book import look_through
 from fitcore.disk.several_laptops import sessions_of_several
 from fitcore.instants import write_instant
 from fitcore.merge.late_stops import late_stops
@@ -96,14 +97,13 @@ def find_suggestions(archive: Path, clients: Clients) -> Suggestions:
     """Return alike codes and wrong clocks.
 
     Args:
-        archive: the data folder; all its sessions are read.
+        archive: the data folder; all its sessions are looked at.
         clients: what its ledgers say of codes and clocks.
     """
-    read = (file.session for file in read_sessions([archive]))
-    sessions = {session.id: session for session in read if session is not None}
+    known = KnownSessions(look_through(archive, None, 0))
     return Suggestions(
-        code_suggestions(sessions, clients),
-        clocks_not_noted(sessions.values(), clients.ledgers),
+        code_suggestions(known, clients, AlikeDays()),
+        clocks_not_noted(known.where(lambda glance: glance.says_wrong_clock), clients.ledgers),
     )
 
 

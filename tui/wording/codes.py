@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitcore.doubts.same_person import alike_sittings
 from fitcore.merge.clients import LINKED, rival_codes
 from fitcore.merge.ids import content_id
 from fitcore.points import place_words, side_words
@@ -14,8 +13,9 @@ from fitcore.words import say
 from tui.wording.sittings import measured_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
+    from fitcore.disk.known_sessions import AlikeDays, KnownSessions
     from fitcore.doubts.same_person import AlikeSittings
     from fitcore.merge.clients import Clients
     from fitcore.record.session import Session
@@ -43,17 +43,21 @@ def codes_words(codes: Sequence[str], value: str) -> str:
     return say("{codes}: not one person", codes=", ".join(codes))
 
 
-def code_suggestions(sessions: Mapping[str, Session], clients: Clients) -> tuple[Suggestion, ...]:
+def code_suggestions(
+    known: KnownSessions, clients: Clients, days: AlikeDays
+) -> tuple[Suggestion, ...]:
     """Return codes worth asking about: given to one sitting, or alike in their numbers.
 
     Args:
-        sessions: all sessions that can be read, by id.
+        known: all sessions that can be read.
         clients: what was said of codes so far.
+        days: what was found alike before.
     """
+    sessions = {session.id: session for session in known.where(lambda g: g.names_several)}
     given = {session.id: _codes_given(session) for session in sessions.values()}
     several = {name: codes for name, codes in given.items() if len(codes) > 1}
     rivals = rival_codes(several.values(), clients)
-    like = {found.codes: found for found in alike_sittings(sessions.values(), clients.may_suggest)}
+    like = {found.codes: found for found in days.look(known, clients)}
     found = []
     for codes in sorted({*rivals, *like}):
         evidence = [
