@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
-from itertools import islice
+from itertools import accumulate, chain, islice
 from typing import TYPE_CHECKING, Literal
 
 from fitcore.words import say
-from tui.measured_when import may_be_of_day, when_of_glance
+from tui.measured_when import MeasuredWhen, may_be_of_day, when_of_glance
 from tui.wording.clocks import KnownClocks
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Collection, Iterator, Sequence
     from datetime import date
 
     from fitcore.disk.session_book import SessionBook
     from fitcore.record.glance import Glance
-    from tui.measured_when import MeasuredWhen
 
 MOST_LINES = 200
 """More are not drawn; typing part of a code narrows the list (ours)."""
@@ -78,7 +78,8 @@ class StartList:
                 if at is not None and at.date() == today:
                     finished_today.append(("today", glance))
         self._begun += finished_today
-        self._clients = [(code.casefold(), newest[code]) for code in sorted(newest)]
+        self._clients = [newest[code] for code in sorted(newest)]
+        self._codes = _Codes([glance.client.casefold() for glance in self._clients])
 
     @property
     def begun(self) -> list[str]:
@@ -97,27 +98,24 @@ class StartList:
             is typed, lines of exactly that client stand first, or an offer to start a new client.
         """
         part = typed.casefold()
-        matching = (
-            (kind, glance)
-            for kind, glance, code in self._all()
-            if part in code and (not part or code != part)
-        )
+        begun = [each for each in self._begun if part in each[1].client.casefold()]
+        if not part:
+            shown = islice(chain(begun, self._holding("")), MOST_LINES)
+            return [self._line(*found, stopped) for found in shown]
         # Enter on a typed code never opens another client: a longer code that merely holds it
         # has to be marked with the arrow first.
-        first: list[StartLine] = []
-        if typed:
-            exact = ((kind, glance) for kind, glance, code in self._all() if code == part)
-            first = [self._line(*found, stopped) for found in islice(exact, MOST_LINES)]
-            first = first or [StartLine("new", typed, "", "", say("new client: start here"))]
-        rest = islice(matching, MOST_LINES - len(first))
+        exact = [each for each in begun if each[1].client.casefold() == part]
+        exact += (("client", self._clients[at]) for at in self._codes.equal_to(part))
+        first = [self._line(*found, stopped) for found in exact[:MOST_LINES]]
+        first = first or [StartLine("new", typed, "", "", say("new client: start here"))]
+        longer = (
+            each for each in chain(begun, self._holding(part)) if each[1].client.casefold() != part
+        )
+        rest = islice(longer, MOST_LINES - len(first))
         return [*first, *(self._line(*found, stopped) for found in rest)]
 
-    def _all(self) -> Iterator[tuple[Kind, Glance, str]]:
-        """Yield all there is to list, with its code in small letters."""
-        for kind, glance in self._begun:
-            yield kind, glance, glance.client.casefold()
-        for code, glance in self._clients:
-            yield "client", glance, code
+    def _holding(self, part: str) -> Iterator[tuple[Kind, Glance]]:
+        return (("client", self._clients[at]) for at in self._codes.holding(part))
 
     def _line(self, kind: Kind, glance: Glance, stopped: Collection[str]) -> StartLine:
         when = self._when(glance)
@@ -126,12 +124,39 @@ class StartList:
         return StartLine(kind, glance.client, glance.id, words, state, when.legend)
 
     def _when(self, glance: Glance) -> MeasuredWhen:
+        if not self._clocks.notes:
+            return MeasuredWhen(glance.measured_at, glance.measured_at)
         when = self._whens.get(glance.id)
         if when is None:
             when = when_of_glance(glance, self._clocks, self._book.read)
             if when.remark:  # the others take no reading
                 self._whens[glance.id] = when
         return when
+
+
+class _Codes:
+    """Codes in small letters, many: searched as one text, so that no key has to wait."""
+
+    def __init__(self, codes: Sequence[str]) -> None:
+        self._text = "".join(["\n", *(f"{code}\n" for code in codes)])
+        self._starts = list(accumulate((len(code) + 1 for code in codes), initial=1))[:-1]
+
+    def holding(self, part: str) -> Iterator[int]:
+        """Yield the places of the codes that hold a text, in their order."""
+        place = 0
+        while place < len(self._starts):
+            at = self._text.find(part, self._starts[place])
+            if at < 0:
+                return
+            place = bisect_right(self._starts, at)
+            yield place - 1
+
+    def equal_to(self, code: str) -> Iterator[int]:
+        """Yield the places of the codes that are a text, in their order."""
+        at = self._text.find(f"\n{code}\n")
+        while at >= 0:
+            yield bisect_right(self._starts, at)
+            at = self._text.find(f"\n{code}\n", at + 1)
 
 
 def _state(kind: Kind, glance: Glance, *, is_stopped: bool) -> str:

@@ -308,7 +308,7 @@ class StartScreen(WorkScreen):
         legend = "  ".join(sorted({line.legend for line in self._lines} - {""}))
         columns = f"  {say('Client'):<26}{say('Last'):<19}{say('Enter')}"
         self.query_one("#columns", Static).update(
-            Content.assemble(f"{'':<28}{legend}\n", (columns, "bold"))
+            Content.assemble(f"{'':<28}{legend}\n", (columns, "bold")), layout=False
         )
 
     def _place(self, before: StartLine | None) -> int:

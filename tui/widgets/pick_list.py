@@ -19,7 +19,7 @@ NO_MARK = -1
 
 
 class PickList(Static):
-    """Lines of plain text, one of them marked."""
+    """Lines of plain text, one of them marked; as high as its screen makes it."""
 
     def __init__(self, *, id: str, tells_more: bool = False) -> None:  # noqa: A002 - the framework's word
         """Lay out a list.
@@ -67,4 +67,5 @@ class PickList(Static):
             rows.append("\n")
         if self._tells_more and below > 0:
             rows += [(f"  {say('{count} more below ↓', count=below)}", "bold"), "\n"]
-        self.update(Content.assemble(*rows[:-1]))
+        # What it shows never changes its size: so a key need not lay out the whole screen anew.
+        self.update(Content.assemble(*rows[:-1]), layout=False)
