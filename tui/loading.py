@@ -98,7 +98,9 @@ def read_late_stops(book: SessionBook, links: Clients | None, rules: Rules, on: 
     from tui.merge_memory import count_late_stops
 
     clients = links if links is not None else Clients(LedgerLines())
-    some = sorted(worth_reading({n: told_by(g) for n, g in book.glances.items()}, clients))
+    some = sorted(
+        worth_reading(lambda: ((g.id, told_by(g)) for g in book.glances.values()), clients)
+    )
     return count_late_stops(book.read_each(some), clients, rules, on)
 
 

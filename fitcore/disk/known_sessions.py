@@ -77,8 +77,9 @@ class KnownSessions(Mapping[str, "Session"]):
 
     def of_several(self, clients: Clients) -> Iterator[Session]:
         """Yield the sessions a stop after a size may stand in, by id."""
-        told = {name: told_by(glance) for name, glance in self.glances.items()}
-        return self.read_each(sorted(worth_reading(told, clients)))
+        known = self.glances.values()
+        some = worth_reading(lambda: ((glance.id, told_by(glance)) for glance in known), clients)
+        return self.read_each(sorted(some))
 
     def stamp(self, name: str) -> object:
         """Return what a session is known by to be the same as before."""

@@ -8,24 +8,23 @@ session and lines of several laptops. Reads only; takes no lock.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from sys import intern
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from fitcore.disk.archive_batch import join_one, merge_first
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.session_files import read_regular
-from fitcore.merge.clients import careful_clients, codes_in
+from fitcore.merge.clients import careful_clients
+from fitcore.record.glance import glance_of
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterable, Mapping
+    from collections.abc import Callable, Hashable, Iterable
     from pathlib import Path
 
     from fitcore.disk.archive_seen import Copies
     from fitcore.merge.clients import Clients
-    from fitcore.merge.found import Key
     from fitcore.merge.ledger_lines import LedgerLines
-    from fitcore.record import glance as session_glance
+    from fitcore.record.glance import Glance
     from fitcore.record.session import Session
 
 _K = TypeVar("_K", bound="Hashable")
@@ -35,12 +34,11 @@ _CLIENT = re.compile(rb'what = "client", is = "([^"\\]*)"')
 _LINES = re.compile(rb"^lines = ([0-9]+)\s*$", re.MULTILINE)
 
 
-@dataclass(frozen=True, slots=True)
-class Glance:
-    """What a file's bytes tell without being parsed."""
+class Told(NamedTuple):
+    """What a session tells of itself without being parsed; an archive has many."""
 
-    codes: frozenset[str]
-    laptops: frozenset[str]
+    codes: tuple[str, ...]
+    laptops: tuple[str, ...]
     is_finished: bool
     """Whether a line may say so."""
 
@@ -63,19 +61,17 @@ def sessions_of_several(
     _, merged_ledgers, ledgers = merge_first(seen.besides())
     proposals = (p for merged in merged_ledgers.values() for p in merged.proposals)
     clients = careful_clients(ledgers, proposals)
-    glances: dict[Key, Glance] = {}
-    for copies in seen.sessions():
-        if (glance := _glance_at(copies, ledgers)) is not None:
-            glances[copies.key] = glance
+    told = [(copies.key, _told_at(copies, ledgers)) for copies in seen.sessions()]
+    known = [(key, session) for key, session in told if session is not None]
     found = []
-    for copies in seen.copies(worth_reading(glances, clients)):
+    for copies in seen.copies(worth_reading(lambda: known, clients)):
         merged = join_one(copies, ledgers)
         if merged is not None and merged.session is not None:
             found.append(merged.session)
     return tuple(found), clients
 
 
-def glance(raw: bytes) -> Glance | None:
+def told_in(raw: bytes) -> Told | None:
     """Return what a session file's bytes tell; None where only parsing them does.
 
     Args:
@@ -86,64 +82,72 @@ def glance(raw: bytes) -> Glance | None:
     if len(lines) != 1 or int(lines[0]) != len(entries) or len(codes) != raw.count(b'"client"'):
         return None
     try:
-        named = frozenset(code.decode() for code in codes)
+        return _told(
+            {code.decode() for code in codes},
+            {name.decode() for name in set(entries)},
+            is_finished=b'"finished"' in raw,
+        )
     except UnicodeDecodeError:
         return None
-    laptops = frozenset(name.decode() for name in entries)
-    return Glance(named - {""}, laptops, b'"finished"' in raw)
 
 
-def _glance_at(copies: Copies, ledgers: LedgerLines) -> Glance | None:
-    """Return what all copies of a session tell together; None where none can be read."""
-    glances = []
-    for file in (*copies.own, *copies.brought):
-        raw = read_regular(file.place)
-        one = glance(raw) if isinstance(raw, bytes) else None
-        if one is None:
-            return _parsed(copies, ledgers)
-        glances.append(one)
-    if copies.kept or not glances:
-        return _parsed(copies, ledgers)
-    return Glance(
-        frozenset[str]().union(*(one.codes for one in glances)),
-        frozenset[str]().union(*(one.laptops for one in glances)),
-        any(one.is_finished for one in glances),
-    )
-
-
-def _parsed(copies: Copies, ledgers: LedgerLines) -> Glance | None:
-    merged = join_one(copies, ledgers)
-    session = merged.session if merged is not None else None
-    if session is None:
-        return None
-    return Glance(
-        frozenset(codes_in(session)),
-        frozenset(entry.by.laptop for entry in session.entries),
-        any(entry.fields.get("what") == "finished" for entry in session.entries),
-    )
-
-
-def told_by(glance: session_glance.Glance) -> Glance:
+def told_by(glance: Glance) -> Told:
     """Return the same of a session that was looked at by itself."""
-    laptops = frozenset(written.laptop for written in glance.written)
-    return Glance(frozenset(glance.codes), laptops, glance.says_finished)
+    laptops = {written.laptop for written in glance.written}
+    return _told(set(glance.codes), laptops, is_finished=glance.says_finished)
 
 
-def worth_reading(glances: Mapping[_K, Glance], clients: Clients) -> set[_K]:
+def worth_reading(told: Callable[[], Iterable[tuple[_K, Told]]], clients: Clients) -> set[_K]:
     """Return the sessions of people with a finished one and lines of several laptops.
 
     Args:
-        glances: what is known of all sessions, each under what names it.
+        told: what is known of all sessions, each with what names it; gone through twice, so that
+            nothing need be held of each.
         clients: which codes are one person's.
     """
-    people: defaultdict[tuple[str, ...], set[_K]] = defaultdict(set)
-    for key, found in glances.items():
-        for person in {clients.codes_of(code) for code in found.codes}:
-            people[person].add(key)
+    written_by: dict[tuple[str, ...], str] = {}
+    several: set[tuple[str, ...]] = set()
+    finished: set[tuple[str, ...]] = set()
+    for _, session in told():
+        for person in {clients.codes_of(code) for code in session.codes}:
+            first = written_by.setdefault(person, session.laptops[0] if session.laptops else "")
+            if any(laptop != first for laptop in session.laptops):
+                several.add(person)
+            if session.is_finished:
+                finished.add(person)
+    people = several & finished
     return {
-        key
-        for keys in people.values()
-        if any(glances[each].is_finished for each in keys)
-        and len(frozenset[str]().union(*(glances[each].laptops for each in keys))) > 1
-        for key in keys
+        name
+        for name, session in told()
+        if any(clients.codes_of(code) in people for code in session.codes)
     }
+
+
+def _told_at(copies: Copies, ledgers: LedgerLines) -> Told | None:
+    """Return what all copies of a session tell together; None where none can be read."""
+    told = []
+    for file in (*copies.own, *copies.brought):
+        raw = read_regular(file.place)
+        one = told_in(raw) if isinstance(raw, bytes) else None
+        if one is None:
+            return _parsed(copies, ledgers)
+        told.append(one)
+    if copies.kept or not told:
+        return _parsed(copies, ledgers)
+    return _told(
+        {code for one in told for code in one.codes},
+        {laptop for one in told for laptop in one.laptops},
+        is_finished=any(one.is_finished for one in told),
+    )
+
+
+def _parsed(copies: Copies, ledgers: LedgerLines) -> Told | None:
+    merged = join_one(copies, ledgers)
+    session = merged.session if merged is not None else None
+    return told_by(glance_of(session)) if session is not None else None
+
+
+def _told(codes: set[str], laptops: set[str], *, is_finished: bool) -> Told:
+    return Told(
+        tuple(sorted(codes - {""})), tuple(sorted(map(intern, laptops))), is_finished=is_finished
+    )

@@ -9,7 +9,7 @@ from histories import file_bytes
 from strategies import entry_of
 
 from fitcore.disk.kept_files import whose
-from fitcore.disk.several_laptops import glance
+from fitcore.disk.several_laptops import told_in
 from fitcore.identity import EntryId
 from fitcore.merge.found import FileKind, Key
 from fitcore.merge.gaps import Gap, Numbers, count_numbers, find_ends, find_gaps
@@ -80,12 +80,12 @@ def test_a_glance_tells_what_parsing_tells_and_nothing_where_it_cannot_be_sure()
         entry_of("answers", f"{DUNLIN}:4", what="finished", is_=True),
     ]
     raw = file_bytes(KEY, lines)
-    found = glance(raw)
+    found = told_in(raw)
     assert found is not None
-    assert found.codes == {"SK-07"}
-    assert (found.laptops, found.is_finished) == ({TERN, DUNLIN}, True)
+    assert found.codes == ("SK-07",)
+    assert (found.laptops, found.is_finished) == (tuple(sorted({TERN, DUNLIN})), True)
     quoted = [entry_of("answers", f"{TERN}:1", what="client", is_='SK "7"')]
-    assert glance(file_bytes(KEY, quoted)) is None
+    assert told_in(file_bytes(KEY, quoted)) is None
     for spoilt in (
         raw.replace(b"{ by", b"{by"),
         raw.replace(b"[seal]", b""),
@@ -93,7 +93,7 @@ def test_a_glance_tells_what_parsing_tells_and_nothing_where_it_cannot_be_sure()
         b"",
         raw.decode().encode("utf-16"),
     ):
-        told = glance(spoilt)
+        told = told_in(spoilt)
         assert told is None or told == found
 
 
