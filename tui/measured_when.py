@@ -134,9 +134,10 @@ def may_be_of_day(glance: Glance, clocks: KnownClocks, day: date) -> bool:
     newest = max((each.newest for each in glance.written if each.newest is not None), default=at)
     if len(glance.written) > 1 or newest - at > _A_DAY:
         return True  # notes may make another line the first one
-    away = datetime.combine(day, at.timetz()) - at
-    shifts = (timedelta(0), *(timedelta(seconds=note.add_seconds) for note in notes))
-    return any(abs(away - shift) <= 2 * _A_DAY for shift in shifts)
+    away = (datetime.combine(day, at.timetz()) - at).total_seconds()
+    # In seconds: a note may add more than a calendar holds.
+    shifts = (0, *(note.add_seconds for note in notes))
+    return any(abs(away - shift) <= 2 * _A_DAY.total_seconds() for shift in shifts)
 
 
 def _notes_on(glance: Glance, clocks: KnownClocks) -> list[ClockNote]:

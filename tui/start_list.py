@@ -128,9 +128,9 @@ class StartList:
             return MeasuredWhen(glance.measured_at, glance.measured_at)
         when = self._whens.get(glance.id)
         if when is None:
+            # Kept, for where a note may bear on it the session had to be read.
             when = when_of_glance(glance, self._clocks, self._book.read)
-            if when.remark:  # the others take no reading
-                self._whens[glance.id] = when
+            self._whens[glance.id] = when
         return when
 
 
@@ -138,14 +138,14 @@ class _Codes:
     """Codes in small letters, many: searched as one text, so that no key has to wait."""
 
     def __init__(self, codes: Sequence[str]) -> None:
-        self._text = "".join(["\n", *(f"{code}\n" for code in codes)])
+        self._text = "".join(["\n", *(f"{_on_one_line(code)}\n" for code in codes)])
         self._starts = list(accumulate((len(code) + 1 for code in codes), initial=1))[:-1]
 
     def holding(self, part: str) -> Iterator[int]:
         """Yield the places of the codes that hold a text, in their order."""
         place = 0
         while place < len(self._starts):
-            at = self._text.find(part, self._starts[place])
+            at = self._text.find(_on_one_line(part), self._starts[place])
             if at < 0:
                 return
             place = bisect_right(self._starts, at)
@@ -153,10 +153,16 @@ class _Codes:
 
     def equal_to(self, code: str) -> Iterator[int]:
         """Yield the places of the codes that are a text, in their order."""
-        at = self._text.find(f"\n{code}\n")
+        wanted = f"\n{_on_one_line(code)}\n"
+        at = self._text.find(wanted)
         while at >= 0:
             yield bisect_right(self._starts, at)
-            at = self._text.find(f"\n{code}\n", at + 1)
+            at = self._text.find(wanted, at + 1)
+
+
+def _on_one_line(code: str) -> str:
+    """Return a code as long as it is, without the line breaks a file written by hand may hold."""
+    return code.replace("\n", "\0")
 
 
 def _state(kind: Kind, glance: Glance, *, is_stopped: bool) -> str:

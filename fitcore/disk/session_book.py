@@ -7,7 +7,6 @@ again; what was read lies in memory alone, for it tells codes and times. Reads o
 from __future__ import annotations
 
 import os
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
@@ -58,18 +57,14 @@ class SessionBook:
     """The data folder."""
     files: Mapping[str, Filed] = field(default_factory=dict)
     """By session id, sorted."""
-    unread_folders: int = 0
+    unread: int = 0
+    """Files that hold no session that can be read, and folders that cannot be looked into."""
 
     @cached_property
     def glances(self) -> Mapping[str, Glance]:
         """What is known of each session, by id, sorted."""
         found = ((name, file.glance) for name, file in self.files.items())
         return {name: glance for name, glance in found if glance is not None}
-
-    @property
-    def unread(self) -> int:
-        """Files that hold no session that can be read, and folders that cannot be looked into."""
-        return len(self.files) - len(self.glances) + self.unread_folders
 
     def highest_number(self, laptop: str) -> int:
         """Return the highest entry number of a laptop; 0 where there is none."""
@@ -105,7 +100,10 @@ class SessionBook:
         folder = known.folder if known is not None else session_month(session.id)
         filed = Filed(folder, 0, 0, 0, glance_of(session))
         files = {**self.files, session.id: filed}
-        return replace(self, files=files if known is not None else dict(sorted(files.items())))
+        if known is None:
+            files = dict(sorted(files.items()))
+        was_unread = known is not None and known.glance is None
+        return replace(self, files=files, unread=self.unread - was_unread)
 
 
 def look_through(root: Path, before: SessionBook | None, now_ns: int) -> SessionBook:
@@ -120,22 +118,38 @@ def look_through(root: Path, before: SessionBook | None, now_ns: int) -> Session
     files: dict[str, Filed] = {}
     top = _scan(root / "sessions")
     months = sorted(e.name for e in top or () if e.is_dir(follow_symlinks=False))
-    unread_folders = int(top is None)
+    unread = int(top is None)
     for month in months:
         entries = _scan(root / "sessions" / month)
-        unread_folders += entries is None
+        unread += entries is None
         for entry in entries or ():
             if not SESSION_FILE.fullmatch(entry.name):
                 continue
             name = entry.name[:-_ENDING]
-            with suppress(FileNotFoundError):  # else it is gone by now
-                state = entry.stat(follow_symlinks=False)
-                filed = Filed(month, state.st_size, state.st_mtime_ns, now_ns, None)
-                last = known.get(name)
-                if last is None or not filed.is_still(last):
-                    last = filed._replace(glance=_glance(root, month, name))
-                files[name] = last
-    return SessionBook(root, dict(sorted(files.items())), unread_folders)
+            filed = _look_at(root, month, entry, known.get(name), now_ns)
+            if filed is None:
+                continue
+            unread += filed.glance is None
+            # Of two files of one session the later one counts, unless it cannot be read.
+            if filed.glance is not None or name not in files:
+                files[name] = filed
+    return SessionBook(root, dict(sorted(files.items())), unread)
+
+
+def _look_at(
+    root: Path, month: str, entry: os.DirEntry[str], last: Filed | None, now_ns: int
+) -> Filed | None:
+    """Look at one file, again only where it may have changed; None where it is gone by now."""
+    try:
+        state = entry.stat(follow_symlinks=False)
+    except FileNotFoundError:
+        return None
+    except OSError:
+        return Filed(month, 0, 0, 0, None)
+    filed = Filed(month, state.st_size, state.st_mtime_ns, now_ns, None)
+    if last is not None and filed.is_still(last):
+        return last
+    return filed._replace(glance=_glance(root, month, entry.name[:-_ENDING]))
 
 
 def _scan(folder: Path) -> list[os.DirEntry[str]] | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -190,11 +191,43 @@ def test_a_folder_that_cannot_be_looked_into_is_counted(
 
     monkeypatch.setattr(session_book.os, "scandir", scan)
     book = look(tmp_path)
-    assert (list(book.glances), book.unread_folders, book.unread) == (
-        [] if shut == "sessions" else [id_of(40)],
-        1,
-        1,
-    )
+    assert (list(book.glances), book.unread) == ([] if shut == "sessions" else [id_of(40)], 1)
+
+
+def test_a_file_that_cannot_even_be_looked_at_is_counted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a folder whose names may be read and whose files may not be reached."""
+    put_all(tmp_path, visit(1), visit(40))
+    real = os.scandir
+
+    class Shut:
+        name = f"{id_of(1)}.toml"
+
+        def is_dir(self, **_: object) -> bool:
+            return False
+
+        def stat(self, **_: object) -> None:
+            raise PermissionError(13, "Permission denied", self.name)
+
+    def scan(path: Path) -> object:
+        return nullcontext([Shut()]) if path.name == "2026-01" else real(path)
+
+    monkeypatch.setattr(session_book.os, "scandir", scan)
+    book = look(tmp_path)
+    assert (list(book.glances), book.unread) == ([id_of(40)], 1)
+
+
+@pytest.mark.parametrize("bad", ["2025-02", "2026-02"])
+def test_of_two_folders_with_one_id_the_file_that_can_be_read_counts(
+    tmp_path: Path, bad: str
+) -> None:
+    put(tmp_path, visit(1), month="2026-01")
+    put_bytes(tmp_path / "sessions" / bad / f"{id_of(1)}.toml", b"no session")
+    book = look(tmp_path)
+    assert is_as_read(book, tmp_path)
+    assert (list(book.glances), book.unread) == ([id_of(1)], 1)
+    assert book.read(id_of(1)) == visit(1)
 
 
 @pytest.mark.skipif(
@@ -371,7 +404,7 @@ def test_a_session_whose_file_was_unreadable_is_known_once_it_is_left(tmp_path: 
     book = look(tmp_path)
     left = book.with_session(visit(1))
     assert (book.unread, left.unread, list(left.glances)) == (1, 0, [id_of(1)])
-    unread = replace(book, unread_folders=2)
+    unread = replace(book, unread=3)
     assert unread.with_session(visit(1)).unread == 2
 
 

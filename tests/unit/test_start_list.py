@@ -34,7 +34,7 @@ TERN, DUNLIN = "tern-k7qd", "dunlin-m4ex"
 TODAY = date(2026, 3, 4)
 MIDDAY = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
 DAY = 86_400
-CODES = ("KES-17", "kes-17", "KES-171", "SK-1", "Straße 1", "STRASSE 1")
+CODES = ("KES-17", "kes-17", "KES-171", "SK-1", "Straße 1", "STRASSE 1", "x\nKES-17\ny")
 """Codes that differ by case alone, and one that holds another."""
 TYPED = ("", "K", "17", "kes-17", "KES-17", "kEs-171", "s", "strasse 1", "ß", "SK-1", "sk-", "NEW")
 
@@ -375,6 +375,28 @@ def test_a_finished_session_far_from_today_is_not_read_for_a_clock_note(
     assert read == []
     StartList(book, TODAY, clocks)
     assert len(read) == 8
+
+
+def test_after_a_note_no_key_reads_later_sessions_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Those with higher numbers than it is about: only reading them tells that it does not bear."""
+    book = put_all(tmp_path, *(visit(number, f"SK-{number:03}") for number in range(10, 60)))
+    read = watch_reads(monkeypatch)
+    found = StartList(book, TODAY, KnownClocks((ClockNote("x", TERN, 1, 30, DAY, "C-02", "rang"),)))
+    for _ in range(3):
+        assert len(found.lines("")) == 50
+    assert len(read) == len(set(read)) == 50
+
+
+@pytest.mark.parametrize("add", [10**12, 10**14, -86_399_999_913_600])
+def test_a_note_that_adds_more_than_a_calendar_holds_is_told_as_in_doubt(
+    tmp_path: Path, add: int
+) -> None:
+    book = put_all(tmp_path, visit(1, "SK-01", finished=True))
+    clocks = KnownClocks((ClockNote("x", TERN, 1, 999, add, "C-02", "rang"),))
+    lines = StartList(book, TODAY, clocks).lines("")
+    assert lines == lines_of(parsed(tmp_path), "", (), clocks)
 
 
 def test_a_session_that_went_away_is_told_as_it_was_seen(tmp_path: Path) -> None:
