@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fitcore.disk import session_book
 from fitcore.disk.session_book import look_through
-from fitcore.disk.session_files import session_path
+from fitcore.disk.session_files import find_session_files, read_session_file, session_path
 from fitcore.identity import make_uuid7
 from fitcore.record.codec import write_session
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pytest
 
     from fitcore.disk.session_book import SessionBook
+    from fitcore.disk.session_files import SessionFile
     from fitcore.record.session import Session
 
 SECOND = 1_000_000_000
@@ -87,3 +88,8 @@ def watch_reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
     monkeypatch.setattr(session_book, "read_session_file", parse)
     return read
+
+
+def read_all(folder: Path) -> list[SessionFile]:
+    """Read every session file of a folder, parsed."""
+    return [read_session_file(path) for path in find_session_files(folder)]

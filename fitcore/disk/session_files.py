@@ -18,7 +18,7 @@ from fitcore.record.document import LARGEST_FILE
 from fitcore.words import say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
     from pathlib import Path
 
     from fitcore.record.session import Session
@@ -147,15 +147,6 @@ def read_session_file(path: Path) -> SessionFile:
             ),
         )
     return SessionFile(path, raw, session, tuple(p.at(path=str(path)) for p in problems))
-
-
-def read_sessions(paths: Iterable[Path]) -> list[SessionFile]:
-    """Read data folders and loose session files, in the order given."""
-    found: list[SessionFile] = []
-    for path in paths:
-        files = find_session_files(path) if path.is_dir() else [path]
-        found += [read_session_file(file) for file in files]
-    return found
 
 
 def read_regular(path: Path | str) -> bytes | Problem:

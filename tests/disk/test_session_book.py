@@ -17,6 +17,7 @@ from filed_sessions import (
     put,
     put_all,
     put_bytes,
+    read_all,
     watch_opens,
     watch_reads,
 )
@@ -26,7 +27,7 @@ from strategies import entry_of, pools
 
 from fitcore.disk import session_book
 from fitcore.disk.session_book import SessionBook, look_through
-from fitcore.disk.session_files import read_session_file, read_sessions, session_path
+from fitcore.disk.session_files import read_session_file, session_path
 from fitcore.record.codec import write_session
 from fitcore.record.glance import glance_of
 from fitcore.record.session import Session
@@ -55,7 +56,7 @@ def look(folder: Path, before: SessionBook | None = None, now_ns: int = LOOKED_N
 
 def is_as_read(book: SessionBook, folder: Path) -> bool:
     """Whether a book says what the folder's files say when each is read whole."""
-    files = read_sessions([folder])
+    files = read_all(folder)
     parsed = {file.session.id: glance_of(file.session) for file in files if file.session}
     assert list(book.glances) == sorted(book.glances)
     assert book.unread == sum(file.session is None for file in files)

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 from disk.places import Place, begin, reading
+from filed_sessions import read_all
 
 from fitcore.disk.session_files import (
     find_session_files,
     read_regular,
     read_session_file,
-    read_sessions,
     session_path,
 )
 from fitcore.identity import make_uuid7
@@ -178,7 +178,7 @@ def test_a_device_named_outright_is_told(tmp_path: Path, device: str) -> None:
 def test_a_pipe_is_told_and_never_waited_for(session_file: Path, place: Place) -> None:
     pipe = session_file.with_name(f"{UUID}.toml")
     os.mkfifo(pipe)
-    files = read_sessions([place.data])
+    files = read_all(place.data)
     assert [file.path for file in files] == [pipe, session_file]
     assert _code(files[0].problems) == "not_a_regular_file"
     assert files[1].session is not None
@@ -242,7 +242,7 @@ def test_a_damaged_file_is_set_aside_with_its_problem_and_left_untouched(
     with place.open() as folder:
         whole = begin(folder, "tern-002-S")
         assert folder.read(session_file.stem) is None
-    files = {file.path: file for file in read_sessions([place.data])}
+    files = {file.path: file for file in read_all(place.data)}
     assert files[session_path(place.data, whole.id)].session == whole
     told = files[session_file]
     assert told.session is None
@@ -271,13 +271,6 @@ def test_no_more_of_a_file_is_read_than_the_largest_session(tmp_path: Path) -> N
     assert len(found) == LARGEST_FILE + 1
 
 
-def test_folders_and_loose_files_come_in_the_order_given(session_file: Path, place: Place) -> None:
-    loose = place.root / "loose.toml"
-    loose.write_bytes(session_file.read_bytes())
-    found = [file.path for file in read_sessions([loose, place.data, loose])]
-    assert found == [loose, session_file, loose]
-
-
 def test_reading_keeps_no_file_open(session_file: Path, place: Place) -> None:
     listing = place.root.joinpath("/proc/self/fd")
     if not listing.is_dir():
@@ -285,7 +278,8 @@ def test_reading_keeps_no_file_open(session_file: Path, place: Place) -> None:
     session_file.with_name(f"{UUID}.toml").mkdir()
     before = len(list(listing.iterdir()))
     for _ in range(10):
-        read_sessions([place.data, place.root / "nowhere.toml"])
+        read_all(place.data)
+        read_session_file(place.root / "nowhere.toml")
     assert len(list(listing.iterdir())) == before
 
 

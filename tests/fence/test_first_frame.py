@@ -104,10 +104,10 @@ def test_opening_the_folder_and_reading_sessions_loads_nothing_heavy(tmp_path: P
     work = """
 from pathlib import Path
 from fitcore.disk.data_folder import DataFolder
-from fitcore.disk.session_files import read_sessions
+from fitcore.disk.session_book import look_through
 from fitcore.disk.surroundings import real_surroundings
 with DataFolder(Path("data"), real_surroundings(), label="tern", measurer="N-17"):
-    read_sessions([Path("data")])
+    look_through(Path("data"), None, 0)
 """
     assert _of(loaded(work, tmp_path), (*HEAVY, *SCREEN)) == set()
 

@@ -8,7 +8,7 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 import pytest
-from filed_sessions import LOOKED_NS, SECOND, id_of, put, put_all, watch_reads
+from filed_sessions import LOOKED_NS, SECOND, id_of, put, put_all, read_all, watch_reads
 from hypothesis import given
 from hypothesis import strategies as st
 from linked_visits import HERE, HOLD, PROFILES, STOP, THERE, THIRD, TODAY, read_calves, visit
@@ -16,7 +16,7 @@ from strategies import entry_of
 
 from fitcore.disk.profile_files import load_quality_rules
 from fitcore.disk.session_book import look_through
-from fitcore.disk.session_files import read_sessions, session_path
+from fitcore.disk.session_files import session_path
 from fitcore.identity import EntryId
 from fitcore.merge.clients import Clients, by_code, linked_sessions
 from fitcore.merge.late_stops import draft_passed_on, late_stops
@@ -71,7 +71,7 @@ LINKS = (
 
 def all_of(folder: Path) -> dict[str, Session]:
     """Return all sessions of a folder, parsed, by id."""
-    return {file.session.id: file.session for file in read_sessions([folder]) if file.session}
+    return {file.session.id: file.session for file in read_all(folder) if file.session}
 
 
 # --- a person's other sessions -------------------------------------------------------------------

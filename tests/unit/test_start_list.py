@@ -10,13 +10,12 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from filed_sessions import id_of, put, put_all, put_bytes, watch_reads
+from filed_sessions import id_of, put, put_all, put_bytes, read_all, watch_reads
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import entry_of
 
 from fitcore.disk.session_book import SessionBook, look_through
-from fitcore.disk.session_files import read_sessions
 from fitcore.merge.clock_notes import ClockNote
 from fitcore.record.codec import write_session
 from fitcore.record.session import Seal, Session
@@ -92,7 +91,7 @@ def line_of(kind: Any, session: Session, state: str, clocks: KnownClocks) -> Sta
 
 
 def parsed(folder: Path) -> list[Session]:
-    return [file.session for file in read_sessions([folder]) if file.session is not None]
+    return [file.session for file in read_all(folder) if file.session is not None]
 
 
 # --- folders -------------------------------------------------------------------------------------
