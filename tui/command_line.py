@@ -121,9 +121,14 @@ def _without_verb(arguments: argparse.Namespace) -> Outcome | int:
             say("Name a command, such as fit or check."),
             key="--json",
         )
+    data = _named_folder(arguments)
+    if data is not None and not arguments.demo:
+        from tui.commands.archive_folder import require_no_stick
+
+        require_no_stick(data)
     from tui.running import run_app
 
-    return run_app(_named_folder(arguments), bool(arguments.demo))
+    return run_app(data, bool(arguments.demo))
 
 
 def _command(verb: str) -> Command:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fitcore.instants import EPOCH
 from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.ledger_lines import CORRECTED, REFUSED, TAKEN
-from fitcore.merge.proposals import ChangedFile, by_file, draft_ruling
+from fitcore.merge.proposals import Change, ChangedFile, by_file, draft_ruling
 from fitcore.problems import ReadingError
 from fitcore.record.fields import answer_words, field_words
 from fitcore.words import say
@@ -21,6 +21,7 @@ from tui.wording.changed_lines import (
     line_now,
     unsealed_codes,
     unsealed_words,
+    unusable_words,
 )
 from tui.wording.clocks import clock_id, clock_lines, clock_title
 from tui.wording.questions import said_by, typed_form
@@ -51,11 +52,17 @@ def codes_item(found: Suggestion) -> Item:
 def allowed_rulings(proposal: Proposal) -> Iterator[str]:
     """Yield what may be ruled of a changed line."""
     for ruling in (TAKEN, CORRECTED, REFUSED):
-        try:
-            draft_ruling(proposal, ruling, who="-", why="-", at=EPOCH)
-        except ReadingError:
-            continue
-        yield ruling
+        if not why_not(proposal, ruling):
+            yield ruling
+
+
+def why_not(proposal: Proposal, ruling: str) -> str:
+    """Return why a line cannot be ruled so; empty where it can."""
+    try:
+        draft_ruling(proposal, ruling, who="-", why="-", at=EPOCH)
+    except ReadingError as error:
+        return error.problem.text
+    return ""
 
 
 def changed_items(facts: DeskFacts) -> Iterator[Item]:
@@ -90,10 +97,13 @@ def _unsealed(facts: DeskFacts, file: ChangedFile) -> Item:
         Choice(LATER, say("put off"), (say("They stay open until that folder has come."),)),
         Choice(REFUSED, say("refuse all"), (say("None of them counts."),)),
     )
-    if file.is_one_text:
-        choices = (*choices, Choice(TAKEN, say("take all"), shown))
-    else:
+    unusable = {line.id: why for line in lines if (why := why_not(line, TAKEN))}
+    if not file.is_one_text:
         told = (*told, copies_differ_words(), *shown)
+    elif unusable:
+        told = (*told, *unusable_words(unusable), *shown)
+    else:
+        choices = (*choices, Choice(TAKEN, say("take all"), shown))
     return Item(file.id, "lines", title, told, choices, "why", lines)
 
 
@@ -145,6 +155,8 @@ def _changed(facts: DeskFacts, proposal: Proposal) -> Item:
     )
     lines = [say("Found in {path}", path=path) for path in proposal.paths]
     if len(choices) == 1:
+        usual = TAKEN if proposal.change is Change.ADDED else CORRECTED
+        lines.append(say("! {why}", why=why_not(proposal, usual)))
         lines.append(say("It can only be refused; enter what is right by hand."))
     return Item(proposal.id, "changed", title, tuple(lines), choices, "why", proposal)
 

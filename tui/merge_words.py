@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,6 @@ from fitcore.words import say
 from tui.merge_other_items import line_words
 from tui.wording.codes import codes_words
 from tui.wording.merges import (
-    carried_words,
     gap_lines,
     is_any_carried,
     merged_lines,
@@ -23,16 +23,22 @@ from tui.wording.sittings import when_words
 from tui.wording.stops import not_looked_words
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
     from datetime import date
+    from pathlib import Path
 
     from fitcore.disk.archive_parts import Merging
     from fitcore.disk.carrying_back import CarriedBack
+    from fitcore.problems import Problem
     from fitcore.record.entries import Entry
     from fitcore.record.glance import Glance
     from tui.merge_facts import DeskFacts
 
 
+_LONGEST_STICK = 28
+"""Signs of a stick's path in the line that says whether it may be pulled (ours)."""
+_MOST_LEFT_OUT = 2
+"""Files left out that are named; more are counted (ours)."""
 _MOST_GAPS = 3
 """Gaps named in one sentence; the summary names all (ours)."""
 
@@ -203,14 +209,61 @@ def _ruling(facts: DeskFacts, entry: Entry) -> str:
     return entry.array
 
 
-def carried_lines(carried: CarriedBack) -> list[str]:
-    """Return what was written to a stick, and that it may be pulled; or that nothing could be."""
-    left_out = [visible(say("! Left out: {problem}", problem=p)) for p in carried.left_out]
-    if not is_any_carried(carried):
-        return [carried_words(carried), *left_out]
-    stick = visible(str(carried.folder.parent))
-    return [
-        say("{stick}: {told}", stick=stick, told=carried_words(carried)),
-        say("This stick may be pulled. On each laptop, open this desk and merge it."),
-        *left_out,
-    ]
+def carried_lines(outcomes: Sequence[tuple[Path, CarriedBack | str]], archive: Path) -> list[str]:
+    """Return which sticks may be pulled, a line for each, and then why others may not.
+
+    What stays behind comes last: it is the archive's, and the same for each stick.
+
+    Args:
+        outcomes: each stick with what was written to it, or with what went wrong.
+        archive: the archive; files left out are named by their path in it.
+    """
+    lines, faults = [], []
+    left_out: dict[str, None] = {}
+    is_any = False
+    for stick, came_to in outcomes:
+        name = _stick_words(stick)
+        if isinstance(came_to, str):
+            lines.append(say("! {stick}: not carried back, see below.", stick=name))
+            short = visible(stick.name or str(stick))
+            faults.append(say("! {stick}: {fault}", stick=short, fault=visible(came_to)))
+            continue
+        left_out |= dict.fromkeys(_path_in(archive, problem) for problem in came_to.left_out)
+        if is_any_carried(came_to):
+            is_any = True
+            told = say(
+                "{stick} may be pulled: {written} written, {unchanged} there already.",
+                stick=name,
+                written=came_to.written,
+                unchanged=came_to.unchanged,
+            )
+        else:
+            told = say("! {stick}: nothing could be carried, see below.", stick=name)
+        lines.append(told)
+    if is_any:
+        lines.append(say("All was read back. On each laptop, open this desk and merge its stick."))
+    return [*lines, *faults, *_left_out_lines(list(left_out))]
+
+
+def _stick_words(stick: Path) -> str:
+    """Return a stick's path, of a long one the end: its outcome must fit into one line."""
+    path = visible(str(stick))
+    return path if len(path) <= _LONGEST_STICK else "…" + path[1 - _LONGEST_STICK :]
+
+
+def _path_in(archive: Path, problem: Problem) -> str:
+    path = problem.path or ""
+    return visible(path.removeprefix(f"{archive}{os.sep}").replace(os.sep, "/"))
+
+
+def _left_out_lines(paths: Sequence[str]) -> list[str]:
+    if not paths:
+        return []
+    if len(paths) == 1:
+        head = say("! Left out until its question is answered (F7):")
+    else:
+        head = say("! {count} files left out until answered (F7):", count=len(paths))
+    named = [f"  {path}" for path in paths[:_MOST_LEFT_OUT]]
+    if (more := len(paths) - _MOST_LEFT_OUT) > 0:
+        named[-1] = say("{path} and {count} more.", path=named[-1], count=more)
+    return [head, *named]

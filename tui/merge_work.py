@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from fitcore.clean_text import visible
 from fitcore.disk.archive import merge_folders, merge_into, open_questions, settle
 from fitcore.disk.carrying_back import carry_back
+from fitcore.disk.drives import is_left_behind
 from fitcore.disk.kept_files import is_done, whose
 from fitcore.disk.known_sessions import AlikeDays, KnownSessions
 from fitcore.disk.session_book import look_through
@@ -82,14 +83,14 @@ class MergeWork:
             StoppedError: somebody stopped it.
         """
         self._stop.clear()
-        there = [stick for stick in sticks if stick.is_dir()]
+        there = [stick for stick in sticks if _is_there(stick)]
         if not there:
             told = " ".join(_not_merged(stick) for stick in sticks)
             mend = say("Plug it in and press F5, then mark it again.")
             raise FileFault(Problem(code="stick_gone", text=told, mend=mend))
         merging = merge_into(self.folder, there, self.around, self._watched(progress))
         self._report = merging.report
-        gone = [stick for stick in sticks if stick not in there or not stick.is_dir()]
+        gone = [stick for stick in sticks if stick not in there or not _is_there(stick)]
         return replace(
             merging,
             notes=(*(_not_merged(stick) for stick in gone), *merging.notes),
@@ -237,6 +238,11 @@ class MergeWork:
                     whose=whose(kept.raw or b"").words,
                 )
         return [found[digest] for digest in sorted(found)]
+
+
+def _is_there(stick: Path) -> bool:
+    """Whether a stick is plugged in: pulled, it may leave its empty folder behind."""
+    return stick.is_dir() and not is_left_behind(stick)
 
 
 def _not_merged(stick: Path) -> str:

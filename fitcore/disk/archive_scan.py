@@ -33,11 +33,20 @@ if TYPE_CHECKING:
     """Takes the sessions of a month out of what lies in its folder, and leaves the others."""
 
 SESSIONS, LEDGERS, SET_ASIDE = "sessions", "ledger", "set-aside"
+OWN_FOLDERS = frozenset(
+    [
+        *(SESSIONS, LEDGERS, SET_ASIDE),
+        *("charts", "protocols", "rules", "ranges", "swelling", "screening", "pressure"),
+        *("illustration", "certainty", "linked", "favourites", "sets"),
+    ]
+)
+"""Folders that may lie in a data folder."""
 TO_LAPTOPS = "to-laptops"
 """The folder of a stick that only the coordinator writes."""
 
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 _FROM_LAPTOP = re.compile(rf"from-{LAPTOP_ID.pattern}", re.IGNORECASE)
+_LAPTOP = "laptop.toml"
 _DEEPEST = 3
 """Folders below `sessions` that are looked into; ours file one deep."""
 
@@ -54,6 +63,31 @@ def folders_of_stick(stick: Path) -> list[Path]:
         and (_FROM_LAPTOP.fullmatch(entry.name) or entry.name.casefold() == TO_LAPTOPS)
     )
     return [stick, *(stick / name for name in below)]
+
+
+def unnamed_folders(stick: Path) -> list[Path]:
+    """Return the folders beside ours on a stick that look like a laptop's, by name.
+
+    They bear no name a merge looks for, so nothing of them is taken. A stick that cannot be read
+    has none; links are never followed.
+    """
+    return [
+        stick / entry.name
+        for entry in _scan(stick, [])
+        if not entry.name.startswith(".")
+        and entry.name.casefold() not in (*OWN_FOLDERS, TO_LAPTOPS)
+        and not _FROM_LAPTOP.fullmatch(entry.name)
+        and _is_folder(entry)
+        and _looks_like_laptops(entry.path)
+    ]
+
+
+def _looks_like_laptops(folder: str) -> bool:
+    return any(
+        below.name.casefold() == _LAPTOP
+        or (below.name.casefold() in (SESSIONS, LEDGERS) and _is_folder(below))
+        for below in _unsorted(folder, [])
+    )
 
 
 def spot_stick(stick: Path, months: list[Month] | None = None) -> list[Spotted]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from itertools import chain
 from typing import TYPE_CHECKING
 
+from fitcore.clean_text import visible
 from fitcore.disk.archive_batch import join_one, merge_first
 from fitcore.disk.archive_engine import PlainEngine
 from fitcore.disk.archive_index import (
@@ -25,7 +26,7 @@ from fitcore.disk.archive_index import (
     sum_up,
 )
 from fitcore.disk.archive_parts import Merging, Questions, Totals
-from fitcore.disk.archive_scan import SESSIONS, path_within
+from fitcore.disk.archive_scan import SESSIONS, path_within, unnamed_folders
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.archive_sift import sift
 from fitcore.disk.archive_writer import Writer
@@ -34,6 +35,7 @@ from fitcore.merge.clients import Clients, careful_clients
 from fitcore.merge.found import FileKind
 from fitcore.merge.ledger_lines import LedgerLines
 from fitcore.record.session import Session
+from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -50,6 +52,9 @@ if TYPE_CHECKING:
     from fitcore.merge.found import Key
     from fitcore.merge.join import Merged
     from fitcore.merge.ranges import Ranges
+
+_MOST_NAMES = 10
+"""Folders named in one note; more are counted (ours)."""
 
 
 class Work:
@@ -97,6 +102,7 @@ class Work:
     ) -> Merging:
         brought = tuple(dict.fromkeys(sticks))
         nothing = tuple(stick for stick in brought if not self._seen.look_at_stick(stick))
+        unnamed = _unnamed_notes(brought, self._archive)
         self._seen.look_at_archive(refuses_links=refuses_links)
         self._carry_out(self._merge_ledgers()[0])
         months: dict[str, int] = {}
@@ -113,8 +119,8 @@ class Work:
             write_manifest(self._archive, self._writer.listing)
         return Merging(
             report,
-            tuple(sorted(self._totals.notes | self._writer.notes)),
-            nothing,
+            (*unnamed.values(), *sorted(self._totals.notes | self._writer.notes)),
+            tuple(stick for stick in nothing if stick not in unnamed),
             self._totals.numbers,
             tuple(folder for stick in brought for folder in unfinished_exports(stick)),
         )
@@ -219,6 +225,29 @@ class Work:
                     laptop in used and (used[laptop] & wanted[laptop]).spans for laptop in wanted
                 ):
                     yield shelf.copies(name)
+
+
+def _unnamed_notes(brought: Sequence[Path], archive: Path) -> dict[Path, str]:
+    """Say which sticks hold folders of laptops that nobody named and no name tells of, by stick."""
+    named = {place.resolve() for place in (*brought, archive)}
+    notes = {}
+    for stick in brought:
+        found = [
+            visible(folder.name)
+            for folder in unnamed_folders(stick)
+            if folder.resolve() not in named
+        ]
+        if not found:
+            continue
+        if (more := len(found) - _MOST_NAMES) > 0:
+            found = [*found[:_MOST_NAMES], say("and {count} more", count=more)]
+        notes[stick] = say(
+            "{stick} also holds {names}, which look like laptops' folders and were not merged: "
+            "name each of them.",
+            stick=visible(str(stick)),
+            names=", ".join(found),
+        )
+    return notes
 
 
 @dataclass

@@ -9,7 +9,7 @@ import os
 import stat
 import sys
 from contextlib import nullcontext
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
@@ -17,17 +17,20 @@ from fitcore.disk.archive import locked
 from fitcore.disk.archive_scan import TO_LAPTOPS, spot_folder
 from fitcore.disk.atomic import make_folder, read_bytes, write_durably
 from fitcore.disk.data_folder import LAPTOP_FILE
-from fitcore.disk.drives import lies_on_no_drive, system_roots
+from fitcore.disk.drives import hangs_nowhere
 from fitcore.disk.manifest import MANIFEST, Listed, read_past_cache, write_manifest
+from fitcore.disk.session_files import read_regular
 from fitcore.disk.spotted import read_spotted
-from fitcore.merge.found import Where, digest_bytes
+from fitcore.merge.found import Where, digest_bytes, read_found
 from fitcore.problems import FileFault, Problem
+from fitcore.record.document import LARGEST_FILE
 from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from fitcore.disk.spotted import Spotted
     from fitcore.disk.surroundings import Surroundings
 
 
@@ -55,20 +58,23 @@ def carry_back(
     """Write an archive's sessions and ledgers to a stick for the laptops, and read them back.
 
     Files changed outside and files that cannot be read stay behind: their question is the
-    coordinator's. What the stick held besides is left as it is.
+    coordinator's. What the stick held besides is left as it is. A file of it that holds lines the
+    archive lacks, as of another archive, is never written over: then nothing is.
 
     Args:
         archive: the coordinator's data folder.
         stick: the stick; `to-laptops` is made on it.
         surroundings: clock and folders.
-        progress: told how many of all files are done; each is done twice, written and read back.
+        progress: told how many of all files are done; each is done three times: what the stick
+            holds of it is looked at, it is written, and it is read back.
         is_held: whether the caller holds the archive already.
 
     Raises:
         FolderInUse: another program has the archive or `to-laptops` open.
         FileFault: the stick is gone or has left only its folder behind, is the archive itself or a
-            laptop's own folder, `to-laptops` holds a link or another device, there is nothing to
-            carry, something could not be written, or was not read back as it was written.
+            laptop's own folder, `to-laptops` holds a link, another device or lines the archive
+            lacks, there is nothing to carry, something could not be written, or was not read back
+            as it was written.
     """
     folder = stick / TO_LAPTOPS
     drive = _drive(stick)
@@ -87,7 +93,8 @@ def carry_back(
             raise FileFault(_nothing_to_carry(str(archive)))
         make_folder(folder)
         with locked(folder, surroundings):
-            for done, file in enumerate(spotted, 1):
+            _refuse_to_lose(spotted, folder, progress)
+            for done, file in enumerate(spotted, len(spotted) + 1):
                 found, raw = read_spotted(file)
                 if raw is None or not (found.is_whole or found.is_newer):
                     left_out.append(_left_out(str(file.path)))
@@ -102,7 +109,7 @@ def carry_back(
                     written += 1
                 listed.append(Listed(file.told, len(raw), len(found.entries), found.digest))
                 if progress is not None:
-                    progress(done, 2 * len(spotted))
+                    progress(done, 3 * len(spotted))
             _refuse_elsewhere(folder, folder / MANIFEST, drive)
             content = write_manifest(folder, listed)
             if sys.platform != "win32":
@@ -111,7 +118,7 @@ def carry_back(
                 _refuse_elsewhere(folder, folder / row.path, drive)
                 _read_back(folder / row.path, row.digest)
                 if progress is not None:
-                    progress(len(spotted) + done, 2 * len(spotted))
+                    progress(2 * len(spotted) + done, 3 * len(spotted))
             _read_back(folder / MANIFEST, digest_bytes(content))
     return CarriedBack(folder, written, len(listed) - written, tuple(left_out))
 
@@ -157,12 +164,10 @@ def _refuse_left_behind(stick: Path) -> None:
         FileFault: it is such a folder, or it is gone by now.
     """
     try:
-        place = stick.resolve(strict=True)
-        roots = [replace(root, path=root.path.resolve()) for root in system_roots()]
-        devices = {each: _device(each) for each in (place, *place.parents)}
+        is_left_behind = hangs_nowhere(stick)
     except OSError as error:
         raise FileFault(gone(stick)) from error
-    if lies_on_no_drive(place, devices, roots):
+    if is_left_behind:
         raise FileFault(
             Problem(
                 code="stick_gone",
@@ -174,15 +179,6 @@ def _refuse_left_behind(stick: Path) -> None:
                 path=str(stick),
             )
         )
-
-
-def _device(folder: Path) -> int:
-    """Return the number of the device a folder lies on.
-
-    Raises:
-        OSError: it cannot be looked at.
-    """
-    return folder.stat().st_dev
 
 
 def _refuse_archive(archive: Path, folder: Path) -> None:
@@ -265,6 +261,79 @@ def _elsewhere(place: Path) -> Problem:
         text=say("This is a link, or does not lie on the stick: nothing is written through it."),
         mend=say("Move it off the stick, then carry back again. Do not use the stick until then."),
         path=str(place),
+    )
+
+
+def _refuse_to_lose(
+    spotted: list[Spotted], folder: Path, progress: Callable[[int, int], None] | None
+) -> None:
+    """Refuse to write over lines that the archive lacks: no laptop would ever get them.
+
+    Args:
+        spotted: the archive's files.
+        folder: `to-laptops`.
+        progress: as for `carry_back`.
+
+    Raises:
+        FileFault: the stick holds such lines.
+    """
+    lacking = []
+    for done, file in enumerate(spotted, 1):
+        target = folder / file.told
+        if count := _count_lacking(file, target):
+            lacking.append((target, count))
+        if progress is not None:
+            progress(done, 3 * len(spotted))
+    if lacking:
+        raise FileFault(_stick_has_more(lacking))
+
+
+def _count_lacking(file: Spotted, target: Path) -> int:
+    """Return how many lines a file on the stick holds that the archive's own lacks.
+
+    0 where nothing would be lost: no file is there, it is the same, it cannot be read or is not
+    whole, or the archive's own stays behind. What the archive has erased it does not lack.
+    """
+    there = read_regular(target)
+    if isinstance(there, Problem) or len(there) > LARGEST_FILE or there == read_regular(file.place):
+        return 0
+    found = read_found(there, path=str(target), name=file.name, kind=file.kind)
+    own, raw = read_spotted(file)
+    if not found.is_whole or raw is None or not (own.is_whole or own.is_newer):
+        return 0
+    more = found.entries - own.entries
+    return sum(entry.erase() not in own.entries for entry in more)
+
+
+def _stick_has_more(lacking: list[tuple[Path, int]]) -> Problem:
+    """Say that writing would lose lines: perhaps the stick comes from another archive.
+
+    Args:
+        lacking: files of the stick, and how many lines the archive lacks of each.
+    """
+    path, count = lacking[0]
+    lines = say("1 line") if count == 1 else say("{count} lines", count=count)
+    more = len(lacking) - 1
+    text = say(
+        "This stick carries lines this archive does not have: {lines} in {name}. "
+        "Nothing was written.",
+        lines=lines,
+        name=path.name,
+    )
+    if more:
+        text = say(
+            "This stick carries lines this archive does not have: {lines} in {name}, "
+            "{others} in {more} more. Nothing was written.",
+            lines=lines,
+            name=path.name,
+            others=sum(count for _, count in lacking[1:]),
+            more=say("1 file") if more == 1 else say("{count} files", count=more),
+        )
+    return Problem(
+        code="stick_has_more",
+        text=text,
+        mend=say("Merge this stick into the archive first, then carry back."),
+        path=str(path),
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import string
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,10 +72,44 @@ def lies_on_no_drive(place: Path, devices: Mapping[Path, int], roots: Iterable[D
     return False
 
 
-def drives_below(roots: Iterable[DriveRoot]) -> list[Path]:
+def hangs_nowhere(folder: Path, roots: Iterable[DriveRoot] | None = None) -> bool:
+    """Whether a folder lies where drives hang, and no drive hangs there; looked at now.
+
+    Args:
+        folder: the folder; links on the way are followed.
+        roots: as for `lies_on_no_drive`; None takes this system's.
+
+    Raises:
+        OSError: it is gone, or cannot be looked at.
+    """
+    place = folder.resolve(strict=True)
+    own = [
+        replace(root, path=root.path.resolve())
+        for root in (system_roots() if roots is None else roots)
+    ]
+    devices = {each: _device(each) for each in (place, *place.parents)}
+    return lies_on_no_drive(place, devices, own)
+
+
+def is_left_behind(folder: Path) -> bool:
+    """Whether a folder is only what a pulled stick left: empty, and no drive hangs there.
+
+    A folder of the hard disk that holds something can be read like any other.
+    """
+    try:
+        with os.scandir(folder) as entries:
+            if next(entries, None) is not None:
+                return False
+        return hangs_nowhere(folder)
+    except OSError:  # gone, or no folder: whoever asks looks for that
+        return False
+
+
+def drives_below(roots: Sequence[DriveRoot]) -> list[Path]:
     """Return the folders that stand for drives, by path; links and hidden ones are none.
 
-    A drive that hangs directly below a root of depth 2 is found as well.
+    A drive that hangs directly below a root of depth 2 is found as well. A folder no drive hangs
+    at is none: a pulled stick may have left it behind.
     """
     found: set[Path] = set()
     for root in roots:
@@ -84,7 +118,7 @@ def drives_below(roots: Iterable[DriveRoot]) -> list[Path]:
                 found.add(folder)
             else:
                 found.update(_folders(folder))
-    return sorted(found)
+    return sorted(folder for folder in found if _is_drive(folder, roots))
 
 
 def windows_drives(letters: Iterable[str], system: str) -> list[Path]:
@@ -111,6 +145,22 @@ def data_folders_on(stick: Path) -> Sequence[str]:
     own = [stick, *(folder for folder in folders if folder != stick)]
     names = ["." if folder == stick else folder.name for folder in own if _holds_ours(folder)]
     return tuple(names)
+
+
+def _is_drive(folder: Path, roots: Sequence[DriveRoot]) -> bool:
+    try:
+        return not hangs_nowhere(folder, roots)
+    except OSError:
+        return False
+
+
+def _device(folder: Path) -> int:
+    """Return the number of the device a folder lies on.
+
+    Raises:
+        OSError: it cannot be looked at.
+    """
+    return folder.stat().st_dev
 
 
 def _holds_ours(folder: Path) -> bool:

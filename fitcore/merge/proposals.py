@@ -15,6 +15,8 @@ from fitcore.merge.ids import content_id
 from fitcore.merge.ledger_lines import CORRECTED, REFUSED, TAKEN
 from fitcore.problems import Problem, ReadingError
 from fitcore.record.entries import Draft
+from fitcore.record.fields import judge_choice
+from fitcore.record.reading import read_reading
 from fitcore.record.session import Seal, entry_order
 from fitcore.words import say
 
@@ -199,7 +201,8 @@ def draft_ruling(
         What is to be added to the session, or None; and the answer itself, for the ledger.
 
     Raises:
-        ReadingError: there is nothing of that kind to be done with the line.
+        ReadingError: there is nothing of that kind to be done with the line, or it cannot be used
+            as it stands.
     """
     ruling = Draft(
         "outside",
@@ -213,7 +216,11 @@ def draft_ruling(
             "entry": str(proposal.name),
         },
     )
-    if answer == REFUSED or (answer == TAKEN and proposal.change is Change.ADDED):
+    if answer == REFUSED:
+        return None, ruling
+    if answer == TAKEN and proposal.change is Change.ADDED:
+        if proposal.proposed is not None and not proposal.proposed.erased:
+            _judge_usable(proposal, proposal.proposed)
         return None, ruling
     if answer == CORRECTED and proposal.about.kind is FileKind.SESSION:
         return _correction(proposal, who, why, at), ruling
@@ -235,7 +242,38 @@ def _correction(proposal: Proposal, who: str, why: str, at: datetime) -> Draft:
     }
     older = [name, *(other for entry in proposal.sealed for other in entry.replaces)]
     said |= {"instead_of": list(dict.fromkeys(older)), "who": who, "why": why}
-    return Draft(line.array, at, {**said, "origin": "changed_outside"})
+    draft = Draft(line.array, at, {**said, "origin": "changed_outside"})
+    _judge_usable(proposal, draft.entry(proposal.name))
+    return draft
+
+
+def _judge_usable(proposal: Proposal, entry: Entry) -> None:
+    """Refuse what could not be used: the good line it stands for would be lost to a result.
+
+    Args:
+        proposal: the line asked about.
+        entry: what would hold from then on, under the line's own name.
+
+    Raises:
+        ReadingError: a reading that contradicts itself, or none of the choices of its field.
+    """
+    try:
+        if entry.array == "readings":
+            read_reading(entry)
+        elif entry.array == "answers":
+            judge_choice(entry.text("what"), entry.fields.get("is"))
+    except ReadingError as error:
+        raise ReadingError(
+            Problem(
+                code="line_unusable",
+                text=say(
+                    "{name}: the line cannot be taken over. {wrong}",
+                    name=str(proposal.name),
+                    wrong=error.problem.text,
+                ),
+                mend=say("Refuse {id}, and enter what is right by hand.", id=proposal.id),
+            )
+        ) from error
 
 
 def _refuse(proposal: Proposal) -> ReadingError:

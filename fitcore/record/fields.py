@@ -136,6 +136,26 @@ def parse_answer(what: str, text: str, now: datetime) -> Value:
     return typed
 
 
+def judge_choice(what: str, value: Value | None) -> None:
+    """Judge an answer as it is written in a line, where its field has fixed choices.
+
+    Args:
+        what: the field; one that is not known is not judged.
+        value: what the line says; None where it says nothing.
+
+    Raises:
+        ReadingError: not one of the field's choices.
+    """
+    field = FIELDS.get(what)
+    if field is None or not field.choices:
+        return
+    parts: Sequence[object] = [value]
+    if field.kind == "choices" and isinstance(value, Sequence) and not isinstance(value, str):
+        parts = value
+    for part in parts:
+        _one_of(what, "" if part is None else str(part), field.choices)
+
+
 def answer_words(value: Value | None) -> str:
     """Write an answer for people."""
     if value is None:

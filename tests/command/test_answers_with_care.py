@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from fitcore.disk.data_folder import DataFolder
+from fitcore.merge.clients import draft_unlink
 from fitcore.record.entries import Draft
 
 if TYPE_CHECKING:
@@ -87,6 +88,65 @@ def test_unlink_takes_the_link_back_before_what_parts_the_same_codes(
     assert lines(curlew, "distincts") == []
 
 
+def test_unlink_after_the_codes_were_parted_never_brings_the_link_back(
+    anklefirst: Anklefirst, curlew: Anklefirst
+) -> None:
+    for code in ("SK-07", "KES-1"):
+        anklefirst.new(code)
+    merge(curlew, anklefirst)
+    codes = ("SK-07", "KES-1")
+    for verb in ("link", "distinct", "link", "distinct"):
+        assert curlew(verb, *codes, *WHO).code == 0
+    ran = curlew("unlink", *codes, *WHO)
+    assert (ran.code, "still one person" in ran.out) == (0, False), ran
+    assert "SK-07 stands alone." in ran.out
+    assert "Nobody says any more that they are not one person" in ran.out
+    assert curlew("conflicts", "--json").json["links"] == []
+    assert (lines(curlew, "links"), lines(curlew, "distincts")) == ([], [])
+    again = curlew("unlink", *codes, *WHO)
+    assert (again.code, "Nobody has said anything" in again.err) == (2, True)
+    # Said anew, it holds anew.
+    assert curlew("link", *codes, *WHO).code == 0
+    assert lines(curlew, "links") == ["SK-07 = KES-1"]
+
+
+def test_a_link_said_again_once_what_parted_it_was_taken_back_goes_with_the_first(
+    anklefirst: Anklefirst, curlew: Anklefirst
+) -> None:
+    codes = ("SK-07", "KES-1")
+    for code in codes:
+        anklefirst.new(code)
+    merge(curlew, anklefirst)
+    assert curlew("link", *codes, *WHO).code == 0
+    parted = curlew("distinct", *codes, *WHO, "--json").json["entry"]
+    assert curlew("link", *codes, *WHO).code == 0
+    at = curlew.world.instant
+    with DataFolder(curlew.data, curlew.world.surroundings(), label="curlew") as folder:
+        folder.append_to_ledger([draft_unlink([parted], who="C-02", why="mistaken", at=at)])
+    assert curlew("unlink", *codes, *WHO).code == 0
+    assert lines(curlew, "links") == []
+
+
+def test_a_link_said_twice_is_let_go_by_one_command_named_once(
+    anklefirst: Anklefirst, curlew: Anklefirst
+) -> None:
+    for code in ("SK-1", "SK-2", "SK-3"):
+        anklefirst.new(code)
+    merge(curlew, anklefirst)
+    for pair in (("SK-1", "SK-2"), ("SK-2", "SK-3"), ("SK-1", "SK-3"), ("SK-3", "SK-1")):
+        assert curlew("link", *pair, *WHO).code == 0
+    none = curlew("unlink", "SK-1", "KES-9", *WHO)
+    assert (none.code, none.err.count("SK-1, SK-3") + none.err.count("SK-3, SK-1")) == (2, 1)
+    ran = curlew("unlink", "SK-1", "SK-2", *WHO)
+    assert (ran.code, ran.out.count("anklefirst unlink")) == (1, 2), ran
+    last = curlew("unlink", "SK-1", "SK-3", *WHO, "--json")
+    assert (last.code, last.json["still_linked_through"]) == (0, [])
+    for _ in range(2):
+        assert curlew("link", "SK-1", "SK-2", "SK-3", *WHO).code == 0
+    wider = curlew("unlink", "SK-1", "SK-3", *WHO)
+    assert (wider.code, wider.err.count("anklefirst unlink SK-1 SK-2 SK-3")) == (2, 1)
+
+
 @pytest.mark.parametrize("verb", ["link", "distinct", "unlink"])
 def test_nothing_is_said_of_codes_by_nobody(
     anklefirst: Anklefirst, curlew: Anklefirst, verb: str
@@ -101,6 +161,58 @@ def test_nothing_is_said_of_codes_by_nobody(
     assert ran.code == 2
     assert [problem["code"] for problem in ran.json["problems"]] == ["who_missing"]
     assert (lines(curlew, "links"), lines(curlew, "distincts")) == before
+
+
+# --- a line changed outside ----------------------------------------------------------------------
+
+
+def as_file(laptop: Anklefirst) -> dict[str, str]:
+    """Return the text of every session and ledger, by its name."""
+    return {p.name: p.read_text(encoding="utf-8") for p in laptop.data.rglob("*-*.toml")}
+
+
+@pytest.mark.parametrize("value", ["corrected", "taken"])
+def test_a_changed_line_that_contradicts_itself_is_refused_before_anything_is_stored(
+    anklefirst: Anklefirst, curlew: Anklefirst, value: str
+) -> None:
+    session = anklefirst.new("SK-07")
+    name = anklefirst.record(session, "left", "C", "girth", "55.5")
+    merge(curlew, anklefirst)
+    path = anklefirst.session_file(session)
+    path.write_bytes(path.read_bytes().replace(b'typed = "55.5"', b'typed = "38.0"'))
+    merge(curlew, anklefirst)
+    (proposal,) = curlew("conflicts", "--json").json["proposals"]
+    before = as_file(curlew)
+    ran = curlew("decide", proposal["id"], value, *WHO)
+    assert (ran.code, as_file(curlew)) == (2, before)
+    if value == "corrected":
+        assert "typed '38.0' is 380 mm, but mm = 555" in ran.err
+        assert f"Refuse {proposal['id']}" in ran.err
+    fitted = curlew("fit", curlew.data)
+    assert ("SK-07" in fitted.out, "cannot be used" in fitted.out) == (True, False)
+    assert curlew("decide", proposal["id"], "refused", *WHO).code == 0
+    assert name in curlew.session_file(session).read_text(encoding="utf-8")
+
+
+def test_many_lines_are_not_taken_together_with_one_that_contradicts_itself(
+    anklefirst: Anklefirst, curlew: Anklefirst
+) -> None:
+    session = anklefirst.new("SK-07")
+    name = anklefirst.record(session, "left", "C", "girth", "55.5")
+    path = anklefirst.session_file(session)
+    path.write_bytes(path.read_bytes().replace(b'typed = "55.5"', b'typed = "38.0"'))
+    merge(curlew, anklefirst)
+    found = curlew("conflicts", "--json").json
+    (file,) = found["changed_files"]
+    (bad,) = (p["id"] for p in found["proposals"] if p["entry"] == name)
+    before = as_file(curlew)
+    ran = curlew("decide", file["id"], "taken", *WHO)
+    assert (ran.code, as_file(curlew)) == (2, before)
+    assert f"Refuse {bad}" in ran.err
+    assert curlew("decide", bad, "refused", *WHO).code == 0
+    others = [p["id"] for p in found["proposals"] if p["id"] != bad]
+    assert curlew("decide", *others, "taken", *WHO).code == 0
+    assert curlew("conflicts", "--json").json["proposals"] == []
 
 
 # --- a prescriber's decision ---------------------------------------------------------------------

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 WHO = ("--who", "C-02", "--why", "phoned N-17")
 CALF = ("left", "C", "girth")
 STOP = {"limb_at_risk": "yes"}
+READ_AS_381 = (b'typed = "36.1", unit = "cm", mm = 361', b'typed = "38.1", unit = "cm", mm = 381')
 
 
 @pytest.fixture
@@ -94,7 +95,12 @@ def test_a_stop_after_a_size_heads_merge_and_conflicts_until_somebody_was_told(
     (laptop,) = late["found_by"]
     assert f"Stop found: SK-07, 2026-03-04 09:12 on {laptop} by " in shown.out
 
-    assert curlew("decide", late["id"], "sitting", *WHO).code == 2
+    for words in ("sitting", "refused"):
+        wrong = curlew("decide", late["id"], words, *WHO)
+        assert (wrong.code, "takes the answer told" in wrong.err) == (2, True)
+        assert "answered already" not in wrong.err, "it is open"
+    unknown = curlew("decide", "ffffffff", "sitting", *WHO)
+    assert (unknown.code, "No one open question is called 'ffffffff'" in unknown.err) == (2, True)
     assert curlew("decide", "ffffffff", "told", *WHO).code == 2
     told = curlew("decide", late["id"][:6], "told", *WHO, "--json")
     assert (told.code, told.json["decided"][0]["session"]) == (0, stop)
@@ -381,7 +387,7 @@ def test_a_changed_file_without_its_sealed_original_is_one_item(
     anklefirst.record(session, *CALF, "36.1")
     stick = stick_of(anklefirst, tmp_path / "stick")
     path = next(stick.glob(f"sessions/*/{session}.toml"))
-    path.write_bytes(path.read_bytes().replace(b'typed = "36.1"', b'typed = "38.1"'))
+    path.write_bytes(path.read_bytes().replace(*READ_AS_381))
     assert merged(curlew, stick).code == 1
     found = curlew("conflicts", "--json").json
     (file,) = found["changed_files"]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 from screens import build_app
 
-from fitcore.disk import carrying_back
+from fitcore.disk import carrying_back, drives
 from fitcore.disk.carrying_back import carry_back
 from fitcore.disk.data_folder import DataFolder
 from fitcore.disk.drives import DriveRoot
@@ -48,7 +48,7 @@ def test_the_folder_a_pulled_stick_left_behind_is_no_stick(
 ) -> None:
     """It lies on the hard disk: what is written there goes to no laptop."""
     monkeypatch.setattr(
-        carrying_back, "system_roots", lambda: (DriveRoot(tmp_path / "disks" / "media", 2),)
+        drives, "system_roots", lambda: (DriveRoot(tmp_path / "disks" / "media", 2),)
     )
     (tmp_path / "media" / "ann" / "P2" / "office").mkdir(parents=True)
     (tmp_path / "disks").symlink_to(tmp_path)
@@ -69,9 +69,9 @@ def test_a_stick_that_is_plugged_in_is_written_and_so_is_a_folder_elsewhere(
     archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, named: str
 ) -> None:
     plugged = tmp_path / "media" / "ann" / "P2"
-    monkeypatch.setattr(carrying_back, "system_roots", lambda: (DriveRoot(tmp_path / "media", 2),))
+    monkeypatch.setattr(drives, "system_roots", lambda: (DriveRoot(tmp_path / "media", 2),))
     monkeypatch.setattr(
-        carrying_back, "_device", lambda folder: 2 if plugged in (folder, *folder.parents) else 1
+        drives, "_device", lambda folder: 2 if plugged in (folder, *folder.parents) else 1
     )
     stick = tmp_path / named
     stick.mkdir(parents=True)
@@ -88,7 +88,7 @@ def test_a_stick_pulled_while_its_place_is_looked_at_is_gone(
     def pulled(_: Path) -> int:
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr(carrying_back, "_device", pulled)
+    monkeypatch.setattr(drives, "_device", pulled)
     with pytest.raises(FileFault, match="p2 is gone; nothing was written"):
         carry_back(archive, stick, build_app(archive).surroundings)
     assert not list(stick.iterdir())
@@ -101,8 +101,8 @@ def test_a_stick_pulled_while_it_is_written_is_not_made_anew(
     stick = tmp_path / "p2"
     stick.mkdir()
     real = stick.stat().st_dev
-    drives = iter([real, real + 1, real + 1])
-    monkeypatch.setattr(carrying_back, "_drive", lambda _: next(drives))
+    devices = iter([real, real + 1, real + 1])
+    monkeypatch.setattr(carrying_back, "_drive", lambda _: next(devices))
     with pytest.raises(FileFault, match="p2 was pulled while it was written"):
         carry_back(archive, stick, build_app(archive).surroundings)
     assert not list(stick.rglob("*.toml"))

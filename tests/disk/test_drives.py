@@ -12,6 +12,7 @@ from fitcore.disk.drives import (
     DriveRoot,
     data_folders_on,
     drives_below,
+    is_left_behind,
     lies_on_no_drive,
     plugged_in,
     system_roots,
@@ -19,7 +20,19 @@ from fitcore.disk.drives import (
 )
 
 
-def test_the_folders_of_each_system_are_looked_below_at_their_own_depth(tmp_path: Path) -> None:
+def hang(monkeypatch: pytest.MonkeyPatch, *drives: Path) -> None:
+    """Let each of these folders lie on a device of its own."""
+
+    def device(folder: Path) -> int:
+        line = (folder, *folder.parents)
+        return next((2 + drives.index(each) for each in line if each in drives), 1)
+
+    monkeypatch.setattr("fitcore.disk.drives._device", device)
+
+
+def test_the_folders_of_each_system_are_looked_below_at_their_own_depth(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for folder in ("media/ann/TERN", "media/ann/.hidden", "mnt/dunlin", "empty"):
         (tmp_path / folder).mkdir(parents=True)
     (tmp_path / "mnt" / "link").symlink_to(tmp_path / "media")
@@ -30,7 +43,32 @@ def test_the_folders_of_each_system_are_looked_below_at_their_own_depth(tmp_path
         DriveRoot(tmp_path / "missing", 2),
         DriveRoot(tmp_path / "empty", 1),
     )
-    assert drives_below(roots) == [tmp_path / "media/ann/TERN", tmp_path / "mnt/dunlin"]
+    tern, dunlin = tmp_path / "media/ann/TERN", tmp_path / "mnt/dunlin"
+    hang(monkeypatch, tern, dunlin, tmp_path / "media/ann/.hidden")
+    assert drives_below(roots) == [tern, dunlin]
+    hang(monkeypatch, dunlin)
+    assert drives_below(roots) == [dunlin], "the other was pulled and left its folder"
+    hang(monkeypatch)
+    assert drives_below(roots) == []
+
+
+def test_only_an_empty_folder_where_no_drive_hangs_is_what_a_pulled_stick_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What lies on the hard disk can be read and merged like any folder."""
+    roots = (DriveRoot(tmp_path / "media", 2),)
+    monkeypatch.setattr("fitcore.disk.drives.system_roots", lambda: roots)
+    stick = tmp_path / "media/ann/TERN"
+    assert not is_left_behind(stick), "gone altogether"
+    stick.mkdir(parents=True)
+    (tmp_path / "home").mkdir()
+    assert is_left_behind(stick)
+    assert not is_left_behind(tmp_path / "home")
+    (stick / "sessions").mkdir()
+    assert not is_left_behind(stick)
+    (stick / "sessions").rmdir()
+    hang(monkeypatch, stick)
+    assert not is_left_behind(stick)
 
 
 def test_a_drive_that_hangs_directly_below_a_root_of_users_is_found_too(
@@ -38,6 +76,7 @@ def test_a_drive_that_hangs_directly_below_a_root_of_users_is_found_too(
 ) -> None:
     (tmp_path / "usb0" / "sessions").mkdir(parents=True)
     monkeypatch.setattr(Path, "is_mount", lambda self: self.name == "usb0")
+    hang(monkeypatch, tmp_path / "usb0")
     assert drives_below([DriveRoot(tmp_path, 2)]) == [tmp_path / "usb0"]
 
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 LAPTOPS = ("dunlin", "petrel", "tern")
 CALF = ("left", "C", "girth")
+READ_AS_381 = (b'typed = "36.1", unit = "cm", mm = 361', b'typed = "38.1", unit = "cm", mm = 381')
 
 
 @pytest.fixture
@@ -159,7 +160,7 @@ async def test_the_demo_day_is_asked_answered_carried_back_and_not_asked_again(
         await visit.keys(f"{stick}<enter>")
         await visit.until("[x]")
         await visit.keys("<enter>")
-        await visit.until("all were read back.", "This stick may be pulled.")
+        await visit.until("All was read back.", "may be pulled: ")
         assert (stick / "to-laptops" / "manifest.toml").exists()
 
     assert brought - lines_of(data) == set()
@@ -226,11 +227,12 @@ async def test_questions_alike_are_shown_first_and_one_undo_opens_them_all_again
         await visit.keys(f"{sitting}<f3>")
         await visit.until("Answer these 3 with: sitting?", "SK-00: Posture", "SK-02: Posture")
         await visit.keys("<escape><f3><enter>")
+        await visit.until("sitting, and 2 alike. Why?")
         await visit.keys("asked all three<enter>")
         await visit.until("And 2 alike.", "Nothing is open any more.")
         assert {s.value("posture") for s in saved_sessions(data)} == {"sitting"}
         await visit.keys("<f4>")
-        await visit.until("1 of 3 open", "Taken back; both lines are kept")
+        await visit.until("1 of 3 open", "Taken back; all lines are kept", "And 2 alike.")
         assert {s.value("posture") for s in saved_sessions(data)} == {None}
         decisions = [e for s in saved_sessions(data) for e in s.entries if e.array == "decisions"]
         assert len(decisions) == 3, "nothing is deleted"
@@ -387,7 +389,7 @@ async def test_a_line_changed_outside_is_accepted_taken_back_and_refused(
     async with desk_on(data, [tern.data]) as visit:
         await merge_all(visit)
     path = tern.session_file(session)
-    path.write_bytes(path.read_bytes().replace(b'typed = "36.1"', b'typed = "38.1"'))
+    path.write_bytes(path.read_bytes().replace(*READ_AS_381))
     async with desk_on(data, [tern.data]) as visit:
         await to_questions(visit)
         await visit.until(f"SK-07, {name}: changed outside the program", "1 accept it")
@@ -406,6 +408,26 @@ async def test_a_line_changed_outside_is_accepted_taken_back_and_refused(
     async with desk_on(data, [tern.data]) as visit:
         await merge_all(visit)
         await visit.until("Lines changed outside: 0.", "Nothing is open.")
+
+
+async def test_a_changed_line_that_contradicts_itself_can_only_be_refused(
+    tern: Anklefirst, data: Path
+) -> None:
+    session = tern.new("SK-07")
+    tern.record(session, *CALF, "36.1")
+    async with desk_on(data, [tern.data]) as visit:
+        await merge_all(visit)
+    path = tern.session_file(session)
+    path.write_bytes(path.read_bytes().replace(b'typed = "36.1"', b'typed = "38.1"'))
+    async with desk_on(data, [tern.data]) as visit:
+        await to_questions(visit)
+        await visit.until("typed '38.1' is 381 mm, but mm = 361", "It can only be refused")
+        await visit.until("1 refuse: the sealed line holds")
+        assert "accept it" not in visit.text
+        await visit.keys("1<enter>nobody knows<enter>")
+        await visit.until("Nothing is open any more.")
+    typed = {e.text("typed") for e in session_of(data, "SK-07").heads.heads_of("readings")}
+    assert typed == {"36.1"}
 
 
 async def test_a_line_taken_over_is_filed_at_once_and_struck_out_by_undo(
@@ -549,7 +571,9 @@ async def test_a_stick_that_was_pulled_is_gone_and_neither_empty_nor_made_anew(
         await visit.keys(f"{pulled}<enter>{back}<enter>")
         pulled.rmdir()
         await visit.keys("<down><space><enter>" if "> [ ] " in visit.text else "<enter>")
-        await visit.until("p2 is gone; nothing was written.", "This stick may be pulled.")
+        await visit.until(
+            "p2: not carried back, see below.", "p2 is gone; nothing was written.", "may be pulled:"
+        )
         assert not pulled.exists(), "what is written to no stick fills the hard disk"
         assert (back / "to-laptops" / "manifest.toml").exists()
 
@@ -559,7 +583,7 @@ async def test_the_folder_a_pulled_stick_left_behind_is_not_carried_back_to(
 ) -> None:
     """It lies on the hard disk, empty, where the stick hung."""
     roots = (DriveRoot(tmp_path / "media", 1),)
-    monkeypatch.setattr("fitcore.disk.carrying_back.system_roots", lambda: roots)
+    monkeypatch.setattr("fitcore.disk.drives.system_roots", lambda: roots)
     tern.new("SK-01")
     left, back = tmp_path / "media" / "P2", tmp_path / "back"
     left.mkdir(parents=True)
@@ -573,11 +597,63 @@ async def test_the_folder_a_pulled_stick_left_behind_is_not_carried_back_to(
         await visit.until(
             "No stick is plugged in at",
             "P2; nothing was written. Plug it in, and carry back to the folder where it",
-            "This stick may be pulled.",
+            "back may be pulled: ",
         )
         assert visit.text.count("may be pulled") == 1, visit.text
     assert not list(left.iterdir())
     assert (back / "to-laptops" / "manifest.toml").exists()
+
+
+async def test_the_folder_a_pulled_stick_left_behind_is_gone_and_not_empty_of_ours(
+    tern: Anklefirst, data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    roots = (DriveRoot(tmp_path / "media", 1),)
+    monkeypatch.setattr("fitcore.disk.drives.system_roots", lambda: roots)
+    tern.new("SK-01")
+    left = tmp_path / "media" / "P2"
+    left.mkdir(parents=True)
+    async with desk_on(data, [left]) as visit:
+        await visit.keys("<space><enter>")
+        await visit.until("P2 is gone, not merged. Plug it in and press F5")
+        await visit.keys(f"{tern.data}<enter><enter>")
+        await visit.until_screen("merge_summary")
+        await visit.until("Sessions: 1 new", "P2 is gone, not merged.")
+        assert "nothing of ours is on it" not in visit.text
+
+
+async def test_laptops_folders_nobody_named_are_told_of_at_the_end_of_a_merge(
+    tern: Anklefirst, data: Path, tmp_path: Path
+) -> None:
+    tern.new("SK-01")
+    shutil.copytree(tern.data, tmp_path / "x" / "tern")
+    shutil.copytree(tern.data, tmp_path / "x" / "from-petrel-k7qd")
+    async with desk_on(data, [tmp_path / "x"], size=(120, 36)) as visit:
+        await merge_all(visit)
+        await visit.until("Sessions: 1 new", "x also holds tern, which look like laptops' folders")
+
+
+async def test_what_became_of_each_stick_is_seen_at_80_columns_whatever_was_left_out(
+    tern: Anklefirst, data: Path, tmp_path: Path
+) -> None:
+    for client in ("SK-01", "SK-02", "SK-03", "SK-04"):
+        path = tern.session_file(tern.new(client))
+        if client != "SK-04":
+            path.write_bytes(path.read_bytes().replace(client.encode(), b"SK-99"))
+    sticks = [tmp_path / "one", tmp_path / "two"]
+    for stick in sticks:
+        stick.mkdir()
+    async with desk_on(data, [tern.data]) as visit:
+        await merge_all(visit)
+        await visit.keys("<f6>")
+        await visit.until_screen("merge_end")
+        await visit.keys(f"{sticks[0]}<enter>{sticks[1]}<enter><enter>")
+        await visit.until(
+            "/one may be pulled: ",
+            "/two may be pulled: ",
+            "On each laptop, open this desk and merge its stick.",
+            "! 3 files left out until answered (F7):",
+            ".toml and 1 more.",
+        )
 
 
 async def test_the_window_lives_while_merging_and_a_stopped_merge_is_finished_by_the_next(

@@ -33,6 +33,7 @@ from fitcore.merge.gaps import Numbers, count_numbers, find_gaps
 from fitcore.merge.join import Outcome
 from fitcore.merge.merge import merge
 from fitcore.merge.proposals import Change, draft_ruling
+from fitcore.problems import ReadingError
 from fitcore.record.codec import write_session
 from fitcore.record.ledger import Ledger
 from fitcore.record.session import Session
@@ -230,7 +231,10 @@ def _rulings(draw: st.DrawFn, files: Sequence[Found]) -> tuple[Found, ...]:
     for proposal in merge((), files).proposals:
         answers = ["", "refused", *(["taken"] if proposal.change is Change.ADDED else [])]
         if answer := draw(st.sampled_from(answers)):
-            _, ruling = draft_ruling(proposal, answer, who="C-02", why="phoned", at=AT)
+            try:
+                _, ruling = draft_ruling(proposal, answer, who="C-02", why="phoned", at=AT)
+            except ReadingError:
+                continue  # a line that could not be used is never taken
             coordinator.files[key].add(numbered(ruling, coordinator))
     return files_of(coordinator.folder())
 

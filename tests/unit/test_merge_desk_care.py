@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -172,6 +173,21 @@ def test_copies_that_contradict_each_other_cannot_all_be_taken() -> None:
     assert f"{DUNLIN}:1: Posture: sitting" in item.lines
 
 
+def test_lines_with_one_that_contradicts_itself_cannot_all_be_taken() -> None:
+    place = {"side": "left", "point": "C", "kind": "girth", "round": 1}
+    odd = entry_of("readings", f"{DUNLIN}:2", **place, typed="38.0", unit="cm", mm=Decimal(555))
+    key = Key(FileKind.SESSION, OTHER)
+    bad = Proposal("p2", key, Change.ADDED, odd.by, (), odd, ("stick/b.toml",))
+    (item,) = desk_of(facts_of(proposals=[added(1, "lying"), bad])).items
+    assert [choice.key for choice in item.choices] == ["later", "refused"]
+    (why,) = (line for line in item.lines if line.startswith("! "))
+    assert "typed '38.0' is 380 mm, but mm = 555" in why
+    assert any("anklefirst decide p2 refused" in line for line in item.lines)
+    (alone,) = desk_of(facts_of(proposals=[bad])).items
+    assert [choice.key for choice in alone.choices] == ["refused"]
+    assert why in alone.lines
+
+
 def test_a_link_of_a_changed_ledger_is_let_go_once_it_was_refused_at_the_desk() -> None:
     link = entry_of("links", f"{DUNLIN}:1", codes=["SK-07", "KES-1"], who="C-03", why="asked")
     key = Key(FileKind.LEDGER, DUNLIN)
@@ -187,11 +203,43 @@ def test_a_link_of_a_changed_ledger_is_let_go_once_it_was_refused_at_the_desk() 
 # --- carrying back -------------------------------------------------------------------------------
 
 
+def left_out(*names: str) -> tuple[Problem, ...]:
+    return tuple(Problem("left", "Not sealed.", "See to it.", f"/data/{name}") for name in names)
+
+
+def came_back(*outcomes: tuple[str, CarriedBack | str]) -> list[str]:
+    return carried_lines([(Path(stick), told) for stick, told in outcomes], Path("/data"))
+
+
 def test_a_stick_on_which_nothing_could_be_written_is_not_said_to_be_ready() -> None:
-    problem = Problem("left", "It is not sealed.", "See to it.")
-    nothing = CarriedBack(Path("/stick/to-laptops"), 0, 0, (problem,))
-    first, *others = carried_lines(nothing)
-    assert first == "Nothing could be carried: every file stays in the archive, see below."
-    assert len(others) == 1
-    assert "may be pulled" not in " ".join(others)
-    assert any("may be pulled" in line for line in carried_lines(replace(nothing, unchanged=1)))
+    nothing = CarriedBack(Path("/stick/to-laptops"), 0, 0, left_out("ledger/tern-k7qd.toml"))
+    assert came_back(("/stick", nothing)) == [
+        "! /stick: nothing could be carried, see below.",
+        "! Left out until its question is answered (F7):",
+        "  ledger/tern-k7qd.toml",
+    ]
+    first, *_ = came_back(("/stick", replace(nothing, unchanged=1)))
+    assert first == "/stick may be pulled: 0 written, 1 there already."
+
+
+def test_what_became_of_each_stick_comes_before_what_was_left_out_and_why() -> None:
+    months = [f"sessions/2026-0{month}/{SESSION}.toml" for month in range(1, 6)]
+    one = CarriedBack(Path("/media/ann/P1/to-laptops"), 120, 40, left_out(*months))
+    far = f"/media/{'ann-of-the-north/' * 4}P2"
+    lines = came_back(
+        ("/media/ann/P1", one),
+        (far, replace(one, folder=Path(far) / "to-laptops", written=9_999, unchanged=9_999)),
+        ("/media/ann/P3", "The stick does not give back what was written. Use another."),
+    )
+    assert lines[0] == "/media/ann/P1 may be pulled: 120 written, 40 there already."
+    assert lines[1].startswith("…")
+    assert lines[1].endswith("north/P2 may be pulled: 9999 written, 9999 there already.")
+    assert lines[2:] == [
+        "! /media/ann/P3: not carried back, see below.",
+        "All was read back. On each laptop, open this desk and merge its stick.",
+        "! P3: The stick does not give back what was written. Use another.",
+        "! 5 files left out until answered (F7):",
+        f"  {months[0]}",
+        f"  {months[1]} and 3 more.",
+    ]
+    assert max(map(len, lines)) <= 78

@@ -44,6 +44,10 @@ def girth(number: int, cm: str) -> Entry:
     )
 
 
+def answer(what: str, value: object) -> Entry:
+    return entry_of("answers", f"{TERN}:1", what=what, is_=value)
+
+
 def read(raw: bytes, stick: str = "stick", key: Key = KEY, where: Where = Where.STICK) -> Found:
     path = f"{stick}/{key.place}.toml"
     return read_found(raw, path=path, name=key.name, kind=key.kind, where=where)
@@ -161,7 +165,7 @@ def answered(plan: MergePlan, proposal: Proposal, answer: str) -> MergePlan:
 
 def test_a_changed_line_is_corrected_by_the_coordinator_and_not_asked_again() -> None:
     sealed = girth(1, "22.4")
-    odd = edited(sealed, old="22.4", new="24.2")
+    odd = edited(sealed, old='"22.4", unit = "cm", mm = 224', new='"24.2", unit = "cm", mm = 242')
     plan = merge((), [odd, file(sealed)])
     done = answered(plan, plan.proposals[0], "corrected")
     (correction,) = held(done) - {sealed}
@@ -182,6 +186,35 @@ def test_a_refused_line_is_not_asked_again_and_its_bytes_stay() -> None:
         draft_ruling(plan.proposals[0], "taken", who="C-02", why="?", at=AT)
     with pytest.raises(ReadingError):
         draft_ruling(plan.proposals[0], "corrected", who="C-02", why="?", at=AT)
+
+
+@pytest.mark.parametrize(
+    ("sealed", "old", "new", "wrong"),
+    [
+        (girth(1, "55.5"), '"55.5"', '"38.0"', "typed '38.0' is 380 mm, but mm = 555"),
+        (girth(1, "55.5"), "mm = 555", "mm = -555", "a length needs 'mm' above zero"),
+        (girth(1, "55.5"), 'point = "B"', 'point = "Q"', "'Q' is not a valid Point"),
+        (answer("posture", "sitting"), '"sitting"', '"flying"', "'flying' is not an answer"),
+        (answer("lately", ["nothing"]), '"nothing"', '"nought"', "'nought' is not an answer"),
+    ],
+)
+def test_a_line_that_could_not_be_used_is_never_taken_in_place_of_a_good_one(
+    sealed: Entry, old: str, new: str, wrong: str
+) -> None:
+    """The good line would be lost to the result: such a line can only be refused."""
+    odd = edited(sealed, old=old, new=new)
+    # Against its sealed line, and where nothing sealed of that name has come.
+    for others, said in (((sealed,), "corrected"), ((remark(2),), "taken")):
+        plan = merge((), [odd, file(*others)])
+        (proposal,) = plan.proposals
+        with pytest.raises(ReadingError) as refused:
+            draft_ruling(proposal, said, who="C-02", why="?", at=AT)
+        problem = refused.value.problem
+        assert problem.code == "line_unusable"
+        assert wrong in problem.text
+        assert proposal.id in problem.mend
+        done = answered(plan, proposal, "refused")
+        assert (held(done), done.proposals) == (set(others), ())
 
 
 def test_an_added_line_is_taken_over_under_its_own_name() -> None:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitcore.clean_text import visible
-from fitcore.disk.archive_scan import LEDGERS, SESSIONS, SET_ASIDE, folders_of_stick
-from fitcore.disk.data_folder import LAPTOP_FILE
+from fitcore.disk.archive_scan import LEDGERS, OWN_FOLDERS, SESSIONS, folders_of_stick
+from fitcore.disk.data_folder import LAPTOP_FILE, is_named
 from fitcore.disk.lock import LOCK_NAME
 from fitcore.disk.manifest import MANIFEST
 from fitcore.disk.session_files import read_regular
@@ -26,11 +26,7 @@ _OURS = frozenset(
         LAPTOP_FILE,
         LOCK_NAME,
         MANIFEST,
-        SESSIONS,
-        LEDGERS,
-        SET_ASIDE,
-        *("charts", "protocols", "rules", "ranges", "swelling", "screening", "pressure"),
-        *("illustration", "certainty", "linked", "favourites", "sets"),
+        *OWN_FOLDERS,
     ]
 )
 """What may lie in a data folder."""
@@ -67,6 +63,29 @@ def require_archive(archive: Path) -> None:
             ),
             say("Name the archive's own folder, or one that is empty or not there yet."),
             key="ARCHIVE",
+        )
+
+
+def require_no_stick(folder: Path) -> None:
+    """Refuse to name a laptop on a stick: all that is measured would be written to it.
+
+    Raises:
+        FitError: it holds folders of laptops, and no laptop is named in it.
+    """
+    if is_named(folder):
+        return
+    if below := folders_of_stick(folder)[1:]:
+        raise wrong_use(
+            say(
+                "{path} is a stick: it holds {name}.",
+                path=visible(str(folder)),
+                name=visible(below[0].name),
+            ),
+            say(
+                "Name this laptop's own folder with --data, or leave --data out; then merge the "
+                "stick at the merge desk."
+            ),
+            key="--data",
         )
 
 

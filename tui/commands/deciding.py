@@ -60,13 +60,14 @@ from tui.wording.stops import passed_on_words
 
 if TYPE_CHECKING:
     from argparse import Namespace
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from datetime import datetime
     from pathlib import Path
 
     from fitcore.disk.archive_parts import Questions
     from fitcore.disk.surroundings import Surroundings
     from fitcore.merge.conflicts import Candidate
+    from fitcore.merge.late_stops import LateStop
     from fitcore.merge.proposals import Proposal
     from fitcore.record.entries import Draft, Value
 
@@ -135,7 +136,12 @@ def decide(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outc
         if clean(arguments.value).text.casefold() == TOLD:
             answers = _passed_on(arguments, data, surroundings)
         else:
-            found = _find_all(questions, arguments.ids, arguments.value)
+            found = _find_all(
+                questions,
+                arguments.ids,
+                arguments.value,
+                lambda: find_late_stops(data, surroundings).found,
+            )
             if (len(found) > 1 or arguments.all_like) and any(map(is_one_by_one, found)):
                 raise _refuse_batch()
             if arguments.all_like:
@@ -264,8 +270,19 @@ def _refuse_batch() -> FitError:
     )
 
 
-def _find_all(questions: Questions, ids: Iterable[str], value: str) -> list[Conflict | Proposal]:
+def _find_all(
+    questions: Questions,
+    ids: Iterable[str],
+    value: str,
+    find_stops: Callable[[], Sequence[LateStop]],
+) -> list[Conflict | Proposal]:
     """Return what ids name; a file with several lines stands for all of them.
+
+    Args:
+        questions: what is open.
+        ids: as typed.
+        value: the answer.
+        find_stops: finds the open stops, which are dear to find: only for an id of no question.
 
     Raises:
         ReadingError: one names none or several.
@@ -277,7 +294,7 @@ def _find_all(questions: Questions, ids: Iterable[str], value: str) -> list[Conf
         wanted = clean(typed).text.casefold()
         meant = [file for file in files if _is_meant(file.id, wanted)]
         if len(meant) != 1 or _names_a_question(questions, wanted):
-            question = _find(questions, typed)
+            question = _find(questions, typed, find_stops)
             found[question.id] = question
             continue
         if value.casefold() == TAKEN and not meant[0].is_one_text:
@@ -299,18 +316,33 @@ def _is_meant(question_id: str, wanted: str) -> bool:
     return len(wanted) >= _SHORTEST_ID and question_id.startswith(wanted)
 
 
-def _find(questions: Questions, typed: str) -> Conflict | Proposal:
+def _find(
+    questions: Questions, typed: str, find_stops: Callable[[], Sequence[LateStop]]
+) -> Conflict | Proposal:
     """Return the open question of an id, or of the start of one.
 
     Raises:
-        ReadingError: none or several are called so.
+        ReadingError: none or several are called so; or it is a stop.
     """
     wanted = clean(typed).text.casefold()
     every: list[Conflict | Proposal] = [*questions.conflicts, *questions.proposals]
     found = [q for q in every if _is_meant(q.id, wanted)]
     if len(found) == 1:
         return found[0]
+    if not found and any(_is_meant(stop.id, wanted) for stop in find_stops()):
+        raise ReadingError(_takes_told(wanted))
     raise ReadingError(_not_one(wanted, is_ambiguous=bool(found)))
+
+
+def _takes_told(wanted: str) -> Problem:
+    return Problem(
+        code="stop_takes_told",
+        text=say("'{id}' is a stop after a size was given.", id=wanted[:40]),
+        mend=say(
+            "It takes the answer told, with who was told and how as --why, and nothing else does."
+        ),
+        key="VALUE",
+    )
 
 
 def _not_one(wanted: str, *, is_ambiguous: bool) -> Problem:

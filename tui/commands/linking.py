@@ -24,7 +24,7 @@ from tui.wording.codes import codes_words
 
 if TYPE_CHECKING:
     from argparse import Namespace
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from fitcore.disk.surroundings import Surroundings
@@ -117,6 +117,10 @@ def _store(
         else say("{code} stands alone.", code=codes[0])
     )
     lines = [words, say("Stored as {names}.", names=name)]
+    if takes_back and set(before.distincts) - set(clients.distincts):
+        lines.append(
+            say("Nobody says any more that they are not one person; they may be asked about again.")
+        )
     if still:
         lines += _still_lines(codes, still)
     elif len(person) > 1:
@@ -146,8 +150,16 @@ def _still_through(clients: Clients, codes: Sequence[str]) -> list[list[str]]:
     if not any(len(set(clients.codes_of(code)) & set(codes)) > 1 for code in codes):
         return []
     people = person.union(*(clients.codes_of(code) for code in codes))
-    found = (list(link.names("codes")) for link in clients.links)
-    return [link for link in found if set(link) <= people]
+    found = (link.names("codes") for link in clients.links)
+    return [list(link) for link in _once_each(found) if set(link) <= people]
+
+
+def _once_each(said: Iterable[Sequence[str]]) -> list[Sequence[str]]:
+    """Return codes named together once each, in whichever order: one command is about them all."""
+    once: dict[frozenset[str], Sequence[str]] = {}
+    for codes in said:
+        once.setdefault(frozenset(codes), codes)
+    return list(once.values())
 
 
 def _still_lines(codes: Sequence[str], still: Sequence[Sequence[str]]) -> list[str]:
@@ -168,20 +180,24 @@ def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
     """Return the names of the lines to take back: links of these codes and no others, if any.
 
     What parts codes is taken back only where it alone is about exactly these: parting codes is
-    mostly why somebody comes here, so it must not go in place of a link.
+    mostly why somebody comes here, so it must not go in place of a link. Links that were said
+    before go along, else one of them would hold again.
 
     Raises:
         ReadingError: there is none.
     """
     wanted = set(codes)
     if links := [line for line in clients.links if set(line.names("codes")) <= wanted]:
-        return [str(line.by) for line in links]
+        earlier = {name for line in links for name in line.replaces}
+        replaced = (e for e in clients.ledgers.entries if e.array == "links")
+        older = sorted(str(e.by) for e in replaced if str(e.by) in earlier)
+        return list(dict.fromkeys([*(str(line.by) for line in links), *older]))
     if wider := [line for line in clients.links if len(set(line.names("codes")) & wanted) > 1]:
         raise ReadingError(_linked_with_others(codes, wider))
     if apart := [line for line in clients.distincts if set(line.names("codes")) == wanted]:
-        return [str(line.by) for line in apart]
-    lines = [*clients.links, *clients.distincts]
-    near = [", ".join(line.names("codes")) for line in lines if set(line.names("codes")) & wanted]
+        return list(dict.fromkeys(n for line in apart for n in (str(line.by), *line.replaces)))
+    said = [line.names("codes") for line in (*clients.links, *clients.distincts)]
+    near = [", ".join(those) for those in _once_each(said) if set(those) & wanted]
     raise ReadingError(
         Problem(
             code="not_linked",
@@ -195,7 +211,8 @@ def _lines_about(clients: Clients, codes: Sequence[str]) -> list[str]:
 
 
 def _linked_with_others(codes: Sequence[str], wider: Sequence[Entry]) -> Problem:
-    ways = "; ".join(f"anklefirst unlink {' '.join(link.names('codes'))}" for link in wider)
+    those = _once_each(link.names("codes") for link in wider)
+    ways = "; ".join(f"anklefirst unlink {' '.join(link)}" for link in those)
     return Problem(
         code="linked_with_others",
         text=say(

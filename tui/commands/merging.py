@@ -14,6 +14,7 @@ from fitcore.clean_text import visible
 from fitcore.disk.archive import merge_folders
 from fitcore.disk.archive_check import check_archive
 from fitcore.disk.carrying_back import carry_back as write_back
+from fitcore.disk.drives import is_left_behind
 from fitcore.disk.kept_files import bytes_of, kept_files, part_needless, whose
 from fitcore.problems import ProblemLevel
 from fitcore.words import say
@@ -47,6 +48,7 @@ def merge(arguments: Namespace, data: Path, surroundings: Surroundings) -> Outco
     """Merge sticks into an archive; nothing on the sticks is written, moved or deleted."""
     archive: Path = arguments.archive
     _require_folders(arguments.sticks)
+    _require_plugged_in(arguments.sticks)
     if archive.exists():
         _require_folders([archive])
     require_archive(archive)
@@ -209,6 +211,19 @@ def _require_folders(paths: list[Path]) -> None:
             raise wrong_use(
                 say("{path} is not a folder.", path=visible(str(path))),
                 say("Name the folder, or the stick's folder."),
+                key="PATH",
+            )
+
+
+def _require_plugged_in(sticks: list[Path]) -> None:
+    for stick in sticks:
+        if is_left_behind(stick):
+            raise wrong_use(
+                say(
+                    "No stick is plugged in at {path}; nothing was merged.",
+                    path=visible(str(stick)),
+                ),
+                say("Plug it in, and name the folder where it then appears."),
                 key="PATH",
             )
 

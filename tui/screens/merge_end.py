@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from textual import events
     from textual.widget import Widget
 
+    from fitcore.disk.carrying_back import CarriedBack
+
 _OTHER_ROWS = 15
 """Bars, headings, the sticks and the message."""
 _MOST_STOPS = 3
@@ -90,7 +92,7 @@ class MergeEndScreen(StickPage):
             await self.app.switch_screen(MergeQuestionsScreen(self.merge))
 
     async def _carry_back(self, sticks: Sequence[Path]) -> None:
-        told: list[str] = []
+        outcomes: list[tuple[Path, CarriedBack | str]] = []
         for stick in sticks:
             words = say("Carrying back to {stick}", stick=visible(stick.name or str(stick)))
             try:
@@ -98,9 +100,10 @@ class MergeEndScreen(StickPage):
             except StoppedError:
                 raise
             except (FitError, OSError) as error:  # the other sticks are written all the same
-                told.append(say("! {fault}", fault=fault_words(error)))
+                outcomes.append((stick, fault_words(error)))
             else:
-                told += carried_lines(carried)
+                outcomes.append((stick, carried))
+        told = carried_lines(outcomes, self.desk_app.folder.path)
         # The last step of the progress line is on its way to the screen: this must follow it.
         asyncio.get_running_loop().call_soon(self.say, "\n".join(told))
         await self.look()

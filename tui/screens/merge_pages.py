@@ -20,6 +20,7 @@ from tui.screens.work_screen import WorkScreen
 from tui.stick_list import StickList
 from tui.widgets.pick_list import PickList
 from tui.widgets.typed_line import TypedLine
+from tui.wording.questions import given_words
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
@@ -101,8 +102,10 @@ class MergePage(WorkScreen):
             return False
         self.desk.show(facts)
         self.desk.go_to(given.about)
-        words = visible(given.words[0])
-        self.say(say("Taken back; both lines are kept: {words}", words=words))
+        words = given_words(given.words)
+        told = say("Taken back; both lines are kept: {words}", words=words)
+        several = say("Taken back; all lines are kept: {words}", words=words)
+        self.say(several if len(given.words) > 1 else told)
         return True
 
     async def pause(self) -> bool:

@@ -23,7 +23,7 @@ from tui.screens.merge_pages import MergePage, fault_words
 from tui.screens.reason import ConfirmScreen, ReasonScreen
 from tui.side_by_side import Block, side_by_side
 from tui.widgets.bars import TopBar
-from tui.wording.questions import question_words
+from tui.wording.questions import and_alike, given_words, question_words
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Iterable, Sequence
@@ -246,8 +246,9 @@ class MergeQuestionsScreen(MergePage):
             return await self._keep(item, draft, typed)
 
         title = item.choices[self.desk.marked].title
+        value = and_alike(title, len(self.desk.alike()) if to_all else 1)
         questions = {
-            "why": say("{about}: {value}. Why?", about=item.title, value=title),
+            "why": say("{about}: {value}. Why?", about=item.title, value=value),
             "told": say("Who was told, and how?"),
             "time": say("It was {time}. How is that known?", time=time),
         }
@@ -270,9 +271,8 @@ class MergeQuestionsScreen(MergePage):
             self._last_why[item.kind] = why
         self.desk.show(facts)
         self._draw()
-        words, count = visible(given.words[0]), len(given.words)
-        more = say("{words} And {count} alike.", words=words, count=count - 1)
-        self.say(say("Saved: {words} F4 takes it back.", words=more if count > 1 else words))
+        words = given_words(given.words)
+        self.say(say("Saved: {words} F4 takes it back.", words=words))
         return ""
 
     async def _with_who(self, then: Callable[[], Awaitable[None]]) -> None:

@@ -8,6 +8,8 @@ from fitcore.words import say
 from tui.wording.sittings import codes_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from fitcore.merge.proposals import ChangedFile, Proposal
     from fitcore.record.session import Session
 
@@ -53,3 +55,16 @@ def unsealed_codes(file: ChangedFile, session: Session | None) -> str:
 def copies_differ_words() -> str:
     """Say why not all lines of a file can be taken."""
     return say("Copies of this file differ: not all of the lines can be taken.")
+
+
+def unusable_words(whys: Mapping[str, str]) -> tuple[str, ...]:
+    """Say that not all lines of a file can be taken, and why of each that cannot.
+
+    Args:
+        whys: a sentence or two for each such line, by its proposal's id.
+    """
+    return (
+        *(say("! {why}", why=why) for why in whys.values()),
+        say("So not all can be taken. Such a line is refused alone with:"),
+        *(f"  anklefirst decide {id_} refused --who CODE --why W --data DIR" for id_ in whys),
+    )

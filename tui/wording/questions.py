@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from fitcore.clean_text import visible
 from fitcore.instants import write_instant
 from fitcore.merge.clients import DISTINCT, LINKED
 from fitcore.merge.conflicts import STRUCK_OUT, conflict_words
@@ -35,6 +36,28 @@ def question_words(conflict: Conflict, questions: Questions) -> str:
 def safety_words() -> str:
     """Say of an open question about safety what holds meanwhile."""
     return say("! Safety: until it is answered the more careful value rules.")
+
+
+def and_alike(value: str, count: int) -> str:
+    """Say that a value answers several questions at once; no full stop.
+
+    Args:
+        value: the answer.
+        count: how many questions, the first among them.
+    """
+    return say("{value}, and {count} alike", value=value, count=count - 1) if count > 1 else value
+
+
+def given_words(words: Sequence[str]) -> str:
+    """Return the first of several answers given at once, and how many are like it.
+
+    Args:
+        words: a sentence for each, one at least; made harmless here.
+    """
+    first = visible(words[0])
+    if len(words) == 1:
+        return first
+    return say("{words} And {count} alike.", words=first, count=len(words) - 1)
 
 
 def nothing_open_words() -> str:
