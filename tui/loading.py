@@ -90,18 +90,20 @@ def read_stopped(
     return stopped_among([name for name in ids if name in theirs], theirs, rules, on, links)
 
 
-def read_late_stops(book: SessionBook, links: Clients | None, rules: Rules, on: date) -> int:
-    """Count the stops one laptop found for somebody another gave a size, not passed on yet."""
+def read_late_stops(
+    book: SessionBook, links: Clients | None, rules: Rules, on: date
+) -> tuple[tuple[str, ...], ...]:
+    """Return whose stops one laptop found after another gave a size: the codes of each person."""
     from fitcore.disk.several_laptops import told_by, worth_reading
     from fitcore.merge.clients import Clients
     from fitcore.merge.ledger_lines import LedgerLines
-    from tui.merge_memory import count_late_stops
+    from tui.merge_memory import late_stop_codes
 
     clients = links if links is not None else Clients(LedgerLines())
     some = sorted(
         worth_reading(lambda: ((g.id, told_by(g)) for g in book.glances.values()), clients)
     )
-    return count_late_stops(book.read_each(some), clients, rules, on)
+    return late_stop_codes(book.read_each(some), clients, rules, on)
 
 
 class ProfileShelf:
