@@ -84,7 +84,8 @@ def read_stopped(
     from fitcore.merge.clients import other_codes
     from tui.clearance_view import stopped_among
 
-    codes = {code for name in ids for code in book.glances[name].codes}
+    seen = (book.glances.get(name) for name in ids)
+    codes = {code for glance in seen if glance is not None for code in glance.codes}
     linked = other_codes(tuple(codes), links) if links is not None else ()
     theirs = {s.id: s for s in book.read_each(book.of_codes({*codes, *linked}))}
     return stopped_among([name for name in ids if name in theirs], theirs, rules, on, links)
