@@ -84,24 +84,27 @@ def read_stopped(
     from fitcore.merge.clients import other_codes
     from tui.clearance_view import stopped_among
 
-    codes = {code for name in ids for code in book.glances[name].codes}
+    seen = (book.glances.get(name) for name in ids)
+    codes = {code for glance in seen if glance is not None for code in glance.codes}
     linked = other_codes(tuple(codes), links) if links is not None else ()
     theirs = {s.id: s for s in book.read_each(book.of_codes({*codes, *linked}))}
     return stopped_among([name for name in ids if name in theirs], theirs, rules, on, links)
 
 
-def read_late_stops(book: SessionBook, links: Clients | None, rules: Rules, on: date) -> int:
-    """Count the stops one laptop found for somebody another gave a size, not passed on yet."""
+def read_late_stops(
+    book: SessionBook, links: Clients | None, rules: Rules, on: date
+) -> tuple[tuple[str, ...], ...]:
+    """Return whose stops one laptop found after another gave a size: the codes of each person."""
     from fitcore.disk.several_laptops import told_by, worth_reading
     from fitcore.merge.clients import Clients
     from fitcore.merge.ledger_lines import LedgerLines
-    from tui.merge_memory import count_late_stops
+    from tui.merge_memory import late_stop_codes
 
     clients = links if links is not None else Clients(LedgerLines())
     some = sorted(
         worth_reading(lambda: ((g.id, told_by(g)) for g in book.glances.values()), clients)
     )
-    return count_late_stops(book.read_each(some), clients, rules, on)
+    return late_stop_codes(book.read_each(some), clients, rules, on)
 
 
 class ProfileShelf:

@@ -97,7 +97,7 @@ def measured_when(session: Session, clocks: KnownClocks) -> MeasuredWhen:
         timed = [
             (at, entry)
             for entry in session.heads.heads_of(array)
-            if (at := clocks.shown(entry)) is not None
+            if (at := clocks.shown(entry, session.text("zone"))) is not None
         ]
         if timed:
             return _of_entry(*min(timed, key=lambda pair: pair[0]), clocks)

@@ -22,28 +22,40 @@ class MergeMemory:
 
     seen: set[str] = field(default_factory=set)
     """Digests of the set-aside files somebody looked at."""
-    open: int = 0
-    stops: int = 0
-    """How many of those open are stops somebody with a size is still to be told of."""
+    open: int | None = None
+    """Items at the desk; None where nobody has been there since the program was started."""
+    stops: tuple[tuple[str, ...], ...] = ()
+    """Stops somebody with a size is still to be told of: the codes of each person."""
     is_known: bool = False
-    """Whether anybody has looked since the program was started."""
+    """Whether anybody has looked for stops since the program was started."""
 
-    def know(self, count: int, stops: int) -> None:
-        """Take what is open now, and how many of it are stops."""
-        self.open, self.stops, self.is_known = count, stops, True
+    def know(self, stops: Iterable[tuple[str, ...]], count: int | None = None) -> None:
+        """Take what is open now.
+
+        Args:
+            stops: the codes of each person with a stop.
+            count: the desk's items, stops among them; None where only stops were looked for.
+        """
+        self.stops, self.open, self.is_known = tuple(stops), count, True
+
+    @property
+    def stopped_codes(self) -> frozenset[str]:
+        """The codes of everybody with such a stop."""
+        return frozenset(code for codes in self.stops for code in codes)
 
     def words(self) -> str:
         """Say where what is open is answered; empty where nothing is known to be open."""
-        if self.stops:
-            told = say("! STOP where a size was given: {stops}.", stops=self.stops)
-            return say("{stops} Questions open: {count}. F7.", stops=told, count=self.open)
-        return say("Questions open: {count}. F7.", count=self.open) if self.open else ""
+        stops = say("! STOP where a size was given: {count}.", count=len(self.stops))
+        told = [stops] if self.stops else []
+        if self.open:
+            told.append(say("Open at the merge desk: {count}.", count=self.open))
+        return " ".join([*told, "F7."]) if told else ""
 
 
-def count_late_stops(
+def late_stop_codes(
     sessions: Iterable[Session], links: Clients | None, rules: Rules, on: date
-) -> int:
-    """Count the stops that one laptop found for somebody another gave a size, not passed on yet.
+) -> tuple[tuple[str, ...], ...]:
+    """Return whose stops one laptop found after another gave a size, not passed on yet.
 
     Cheap: only sessions with a sign of a stop are judged.
 
@@ -52,6 +64,9 @@ def count_late_stops(
         links: which codes are one person's; None where that is not known.
         rules: the rules of screening among them.
         on: today.
+
+    Returns:
+        The codes of the person of each stop.
     """
     # Imported here, in the thread: the start is shown before anything of a merge is needed.
     from fitcore.merge.clients import Clients
@@ -65,4 +80,5 @@ def count_late_stops(
         return judge_clearance(session, Readings(session), rules, on=on)
 
     clients = links if links is not None else Clients(LedgerLines())
-    return len(late_stops(sessions, clients, judge, StopSigns(rules.screening).may_stop))
+    found = late_stops(sessions, clients, judge, StopSigns(rules.screening).may_stop)
+    return tuple(late.codes for late in found)

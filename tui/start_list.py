@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass
 from itertools import accumulate, chain, islice
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from fitcore.words import say
 from tui.measured_when import MeasuredWhen, may_be_of_day, when_of_glance
@@ -86,41 +86,45 @@ class StartList:
         """Ids of the paused sessions, newest first, then of those finished today."""
         return [glance.id for _, glance in self._begun]
 
-    def lines(self, typed: str, stopped: Collection[str] = ()) -> list[StartLine]:
+    def lines(
+        self, typed: str, stopped: Collection[str] = (), stopped_codes: Collection[str] = ()
+    ) -> list[StartLine]:
         """Return the lines to show, at most `MOST_LINES`.
 
         Args:
             typed: part of a code to look for; empty shows all.
             stopped: ids of sessions a stop is known to stand in.
+            stopped_codes: codes of clients for whom one was found after a size was given.
 
         Returns:
             Paused sessions newest first, today's finished ones, then clients by code. Where a code
             is typed, lines of exactly that client stand first, or an offer to start a new client.
         """
-        part = typed.casefold()
+        part, told = typed.casefold(), _Stops(stopped, stopped_codes)
         begun = [each for each in self._begun if part in each[1].client.casefold()]
         if not part:
             shown = islice(chain(begun, self._holding("")), MOST_LINES)
-            return [self._line(*found, stopped) for found in shown]
+            return [self._line(*found, told) for found in shown]
         # Enter on a typed code never opens another client: a longer code that merely holds it
         # has to be marked with the arrow first.
         exact = [each for each in begun if each[1].client.casefold() == part]
         exact += (("client", self._clients[at]) for at in self._codes.equal_to(part))
-        first = [self._line(*found, stopped) for found in exact[:MOST_LINES]]
+        first = [self._line(*found, told) for found in exact[:MOST_LINES]]
         first = first or [StartLine("new", typed, "", "", say("new client: start here"))]
         longer = (
             each for each in chain(begun, self._holding(part)) if each[1].client.casefold() != part
         )
         rest = islice(longer, MOST_LINES - len(first))
-        return [*first, *(self._line(*found, stopped) for found in rest)]
+        return [*first, *(self._line(*found, told) for found in rest)]
 
     def _holding(self, part: str) -> Iterator[tuple[Kind, Glance]]:
         return (("client", self._clients[at]) for at in self._codes.holding(part))
 
-    def _line(self, kind: Kind, glance: Glance, stopped: Collection[str]) -> StartLine:
+    def _line(self, kind: Kind, glance: Glance, stops: _Stops) -> StartLine:
         when = self._when(glance)
         words = when.words or say("no readings")
-        state = _state(kind, glance, is_stopped=glance.id in stopped)
+        is_told = kind != "client" and glance.id in stops.sessions
+        state = _state(kind, glance, is_stopped=is_told or glance.client in stops.codes)
         return StartLine(kind, glance.client, glance.id, words, state, when.legend)
 
     def _when(self, glance: Glance) -> MeasuredWhen:
@@ -132,6 +136,11 @@ class StartList:
             when = when_of_glance(glance, self._clocks, self._book.read)
             self._whens[glance.id] = when
         return when
+
+
+class _Stops(NamedTuple):
+    sessions: Collection[str]
+    codes: Collection[str]
 
 
 class _Codes:
@@ -173,6 +182,8 @@ def _state(kind: Kind, glance: Glance, *, is_stopped: bool) -> str:
         if is_stopped:
             return say("finished today (STOP): see the result")
         return say("finished today: see the result")
+    if is_stopped:
+        return say("new session (STOP: F7)")
     if not glance.is_whole:
         return say("new session (! last changed outside)")
     if glance.is_finished or not glance.is_begun:

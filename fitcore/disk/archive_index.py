@@ -21,6 +21,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 from zlib import crc32
 
+from fitcore import BUILT_ON
 from fitcore.disk.session_files import ids_of_month, session_month
 from fitcore.merge.gaps import Numbers, Spans
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from fitcore.merge.ranges import Ranges
 
 VERSION = 3
-"""Rises whenever what is remembered, or how questions are found, changes."""
+"""Rises whenever what is remembered changes, between two releases too."""
 
 DIGEST_SIGNS = 32
 """Signs of a digest, which a line begins with."""
@@ -121,7 +122,8 @@ def numbers_of(line: str) -> Numbers:
 def index_path(cache_folder: Path, archive: Path) -> Path:
     """Return where an archive's memory is kept: one file for each folder."""
     name = blake2b(str(archive.resolve()).encode(errors="surrogateescape"), digest_size=8)
-    return cache_folder / "archives" / f"{name.hexdigest()}-{VERSION}.sqlite"
+    # Another version may find other questions in the same lines.
+    return cache_folder / "archives" / f"{name.hexdigest()}-{VERSION}-{BUILT_ON}.sqlite"
 
 
 class Index:
@@ -139,6 +141,8 @@ class Index:
         """
         self._path = path
         self._known: sqlite3.Connection | None = None
+        self._is_full = False
+        """Whether there was no room for a note: then nothing of this merge is saved."""
         self._noted = sqlite3.connect("", isolation_level=None)
         self._noted.execute("PRAGMA journal_mode = OFF")
         self._noted.execute("PRAGMA synchronous = OFF")
@@ -171,7 +175,12 @@ class Index:
         return {}
 
     def month_now(self, month: str) -> dict[str, str]:
-        """Return what is remembered of a month as this merge noted it, or else before."""
+        """Return what is remembered of a month as this merge noted it, or else before.
+
+        Nothing where a note found no room: what was known before may hold no more.
+        """
+        if self._is_full:
+            return {}
         lines = self.month(month)
         asked = "SELECT name, line FROM notes WHERE name >= ? AND name < ?"
         with suppress(sqlite3.Error):
@@ -186,7 +195,7 @@ class Index:
             self._noted.executemany(_NOTE, sessions)
             self._noted.execute("COMMIT")
         except sqlite3.Error:
-            self._path = None  # without room for it nothing of this merge is saved
+            self._is_full = True
 
     def save(self, months: Collection[str]) -> None:
         """Write what was noted, beside what is remembered already; where that fails nothing is.
@@ -194,7 +203,7 @@ class Index:
         Args:
             months: those there are sessions of; what is remembered of others is dropped.
         """
-        if self._path is None:
+        if self._path is None or self._is_full:
             return
         gone: list[str] = []
         with suppress(sqlite3.Error, OSError):

@@ -105,10 +105,10 @@ class Work:
         unnamed = _unnamed_notes(brought, self._archive)
         self._seen.look_at_archive(refuses_links=refuses_links)
         self._carry_out(self._merge_ledgers()[0])
-        months: dict[str, int] = {}
+        of = 0
         if progress is not None:
-            months = {shelf.name: len(shelf.names) for shelf in self._seen.shelves()}
-        told = _Told(progress, sum(months.values()))
+            of = sum(len(shelf.names) for shelf in self._seen.shelves())
+        told = _Told(progress, of)
         for plan in self._engine.run(self._engine.split(self._to_read(told)), self._ledgers):
             self._carry_out(plan)
             told.add(plan.size)

@@ -50,6 +50,9 @@ class KnownSessions(Mapping[str, "Session"]):
             raise KeyError(name)
         return session
 
+    def __contains__(self, name: object) -> bool:
+        return name in self.glances
+
     def __iter__(self) -> Iterator[str]:
         return iter(self.glances)
 

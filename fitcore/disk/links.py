@@ -6,6 +6,7 @@ stand there.
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 from fitcore.disk.session_files import read_regular
@@ -16,6 +17,7 @@ from fitcore.merge.proposals import id_of_line
 from fitcore.problems import Problem
 from fitcore.record.ledger import read_ledger
 from fitcore.record.session import Seal
+from fitcore.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -46,7 +48,22 @@ def read_links(folders: Iterable[Path]) -> tuple[Clients, tuple[Problem, ...]]:
     """
     problems: list[Problem] = []
     read: list[tuple[Path, bytes]] = []
-    for path in (path for folder in folders for path in _ledger_files(folder)):
+    paths: list[Path] = []
+    for folder in folders:
+        try:
+            paths += _ledger_files(folder)
+        except OSError as error:
+            problems.append(
+                Problem(
+                    code="unreadable_io",
+                    text=say(
+                        "The ledgers cannot be read: {error}.", error=error.strerror or str(error)
+                    ),
+                    mend=say("Mend the folder's permissions or its disk: a link may stand there."),
+                    path=str(folder / "ledger"),
+                )
+            )
+    for path in paths:
         raw = read_regular(path)
         if isinstance(raw, Problem):
             problems.append(raw.at(path=str(path)))
@@ -83,7 +100,17 @@ def _counting_links(changed: Ledger, sealed: LedgerLines) -> Iterator[Entry]:
 
 
 def _ledger_files(folder: Path) -> list[Path]:
-    return sorted((folder / "ledger").glob("*.toml"))
+    """Return the ledgers of a folder, by name; none where there is no folder for them.
+
+    Raises:
+        OSError: it cannot be looked into.
+    """
+    try:
+        with os.scandir(folder / "ledger") as entries:
+            names = sorted(e.name for e in entries if e.name.casefold().endswith(".toml"))
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    return [folder / "ledger" / name for name in names if not name.startswith(".")]
 
 
 def _is_whole_text(raw: bytes) -> bool:

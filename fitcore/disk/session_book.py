@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fitcore.disk.session_files import (
     SESSION_FILE,
+    has_month,
     read_regular,
     read_session_file,
     session_month,
@@ -130,10 +131,17 @@ def look_through(root: Path, before: SessionBook | None, now_ns: int) -> Session
             if filed is None:
                 continue
             unread += filed.glance is None
-            # Of two files of one session the later one counts, unless it cannot be read.
-            if filed.glance is not None or name not in files:
+            # Of two files of one session the one that can be read counts, and the one that lies
+            # where it belongs: the other was copied there by hand.
+            other = files.get(name)
+            if other is None or _rank(filed, name) >= _rank(other, name):
                 files[name] = filed
     return SessionBook(root, dict(sorted(files.items())), unread)
+
+
+def _rank(filed: Filed, name: str) -> tuple[bool, bool]:
+    is_at_home = has_month(name) and filed.folder == session_month(name)
+    return filed.glance is not None, is_at_home
 
 
 def _look_at(

@@ -7,7 +7,6 @@ session and lines of several laptops. Reads only; takes no lock.
 
 from __future__ import annotations
 
-import re
 from sys import intern
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
@@ -15,7 +14,7 @@ from fitcore.disk.archive_batch import join_one, merge_first
 from fitcore.disk.archive_seen import Seen
 from fitcore.disk.session_files import read_regular
 from fitcore.merge.clients import careful_clients
-from fitcore.record.glance import glance_of
+from fitcore.record.glance import glance_of, quick_glance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable
@@ -28,10 +27,6 @@ if TYPE_CHECKING:
     from fitcore.record.session import Session
 
 _K = TypeVar("_K", bound="Hashable")
-
-_ENTRY = re.compile(rb'\{ by = "([a-z0-9]+-[a-z0-9]{4}):')
-_CLIENT = re.compile(rb'what = "client", is = "([^"\\]*)"')
-_LINES = re.compile(rb"^lines = ([0-9]+)\s*$", re.MULTILINE)
 
 
 class Told(NamedTuple):
@@ -71,26 +66,6 @@ def sessions_of_several(
     return tuple(found), clients
 
 
-def told_in(raw: bytes) -> Told | None:
-    """Return what a session file's bytes tell; None where only parsing them does.
-
-    Args:
-        raw: the bytes. Each line must begin as a program writes it, or nothing is said.
-    """
-    entries, codes = _ENTRY.findall(raw), _CLIENT.findall(raw)
-    lines = _LINES.findall(raw)
-    if len(lines) != 1 or int(lines[0]) != len(entries) or len(codes) != raw.count(b'"client"'):
-        return None
-    try:
-        return _told(
-            {code.decode() for code in codes},
-            {name.decode() for name in set(entries)},
-            is_finished=b'"finished"' in raw,
-        )
-    except UnicodeDecodeError:
-        return None
-
-
 def told_by(glance: Glance) -> Told:
     """Return the same of a session that was looked at by itself."""
     laptops = {written.laptop for written in glance.written}
@@ -128,10 +103,10 @@ def _told_at(copies: Copies, ledgers: LedgerLines) -> Told | None:
     told = []
     for file in (*copies.own, *copies.brought):
         raw = read_regular(file.place)
-        one = told_in(raw) if isinstance(raw, bytes) else None
-        if one is None:
+        one = quick_glance(raw) if isinstance(raw, bytes) else None
+        if one is None or one.id != copies.key.name:
             return _parsed(copies, ledgers)
-        told.append(one)
+        told.append(told_by(one))
     if copies.kept or not told:
         return _parsed(copies, ledgers)
     return _told(

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from screening_cases import Sitting
@@ -14,6 +15,7 @@ from fitcore.disk import session_book
 from fitcore.disk.known_sessions import AlikeDays, KnownSessions
 from fitcore.disk.session_book import look_through
 from fitcore.disk.session_files import session_path
+from fitcore.disk.several_laptops import sessions_of_several
 from fitcore.doubts.same_person import alike_sittings
 from fitcore.merge.clients import Clients, draft_link
 from fitcore.merge.ledger_lines import LedgerLines
@@ -23,8 +25,6 @@ from fitcore.record.edits import draft_reading, parse_typed
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    import pytest
 
     from fitcore.record.session import Session
 
@@ -145,6 +145,23 @@ def test_one_that_is_gone_is_left_out(tmp_path: Path) -> None:
     assert known.get(gone) is None
     assert [s.text("client") for s in known.where(lambda _: True)] == ["SK-02", "SK-03"]
     assert AlikeDays().look(known, NOBODY) == ()
+
+
+@pytest.mark.parametrize(
+    "line", ['{by = "dunlin-m4ex:4"', '{ by="dunlin-m4ex:4"', '{ "by" = "dunlin-m4ex:4"']
+)
+def test_a_line_written_by_hand_is_seen_however_it_is_written(tmp_path: Path, line: str) -> None:
+    """The seal does not hold any more, but a stop another laptop found may stand in it."""
+    one = Sitting(sitting(1, "SK-01", LAPTOPS[0], 0, 0))
+    one.number = 500
+    one.answer("finished", True)  # noqa: FBT003
+    file(tmp_path, one.session)
+    path = session_path(tmp_path, one.session.id)
+    told = f'answers = [\n  {line}, at = 2026-03-04T09:00:00Z, what = "heart", is = "yes" }},'
+    path.write_text(path.read_text(encoding="utf-8").replace("answers = [", told, 1))
+    known = KnownSessions(look_through(tmp_path, None, 0))
+    assert [s.id for s in known.of_several(NOBODY)] == [one.session.id]
+    assert [s.id for s in sessions_of_several(tmp_path)[0]] == [one.session.id]
 
 
 def test_the_sessions_of_several_laptops_are_told_with_links(tmp_path: Path) -> None:

@@ -219,6 +219,19 @@ def test_a_file_that_cannot_even_be_looked_at_is_counted(
     assert (list(book.glances), book.unread) == ([id_of(40)], 1)
 
 
+@pytest.mark.parametrize("stray", ["2025-02", "2031-01"])
+def test_of_two_folders_with_one_id_the_file_where_it_belongs_counts(
+    tmp_path: Path, stray: str
+) -> None:
+    """An old copy in another month, made by hand, must not hide what was recorded since."""
+    old = Session(id_of(1), frozenset(list(visit(1).entries)[:1]))
+    put(tmp_path, old, month=stray)
+    put(tmp_path, visit(1))
+    book = look(tmp_path)
+    assert book.read(id_of(1)) == visit(1)
+    assert book.glances[id_of(1)] == glance_of(visit(1))
+
+
 @pytest.mark.parametrize("bad", ["2025-02", "2026-02"])
 def test_of_two_folders_with_one_id_the_file_that_can_be_read_counts(
     tmp_path: Path, bad: str
@@ -246,17 +259,17 @@ def test_a_folder_without_permission_is_counted(tmp_path: Path) -> None:
 
 
 def test_two_folders_with_one_id_show_one_session_the_one_read_last(tmp_path: Path) -> None:
-    """A folder copied by hand into another month."""
+    """Both copied by hand into months that are not its own."""
     other = visit(1, "", answer(f"{DUNLIN}:7", "measurer", "N-21"))
-    put(tmp_path, visit(1), month="2026-01")
-    put(tmp_path, other, month="2026-02")
+    put(tmp_path, visit(1), month="2026-02")
+    put(tmp_path, other, month="2026-03")
     book = look(tmp_path)
     assert is_as_read(book, tmp_path)
     assert book.glances[id_of(1)].measurer == "N-21"
     assert book.read(id_of(1)) == other
     again = look(tmp_path, book, LOOKED_NS + SECOND)
     assert is_as_read(again, tmp_path)
-    put(tmp_path, visit(1, "SK-77"), month="2026-02")
+    put(tmp_path, visit(1, "SK-77"), month="2026-03")
     assert is_as_read(look(tmp_path, again, LOOKED_NS + 2 * SECOND), tmp_path)
 
 

@@ -268,7 +268,7 @@ async def test_closing_in_the_middle_loses_nothing_and_asks_only_the_rest(
         await visit.until("All that is left is put off.")
         await visit.keys("<escape>")
         await at_start(visit)
-        await visit.until("Questions open: 2. F7.")
+        await visit.until("Open at the merge desk: 2. F7.")
 
 
 async def test_an_answer_is_by_somebody_a_wrong_one_is_refused_an_unsaved_one_asked_again(
@@ -372,10 +372,13 @@ async def test_a_stop_that_comes_after_a_size_heads_the_list_until_somebody_was_
         await visit.until("1 of 2 open", "STOP after a size was given: SK-07")
         await visit.keys("<escape>")
         await at_start(visit)
-        await visit.until("! STOP where a size was given: 1. Questions open: 2. F7.")
+        await visit.until("! STOP where a size was given: 1. Open at the merge desk: 2. F7.")
+        await visit.until("new session (STOP: F7)")
     async with opened(data) as visit:  # before anybody was at the desk, at the next start
         await at_start(visit)
-        await visit.until("! STOP where a size was given: 1. Questions open: 1. F7.")
+        await visit.until("! STOP where a size was given: 1. F7.")
+        (row,) = [row for row in visit.rows if "(STOP: F7)" in row]
+        assert "SK-07" in row
 
 
 # --- what somebody changed in an editor, what nobody can read ------------------------------------

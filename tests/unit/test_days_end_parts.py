@@ -9,7 +9,6 @@ from histories import file_bytes
 from strategies import entry_of
 
 from fitcore.disk.kept_files import whose
-from fitcore.disk.several_laptops import told_in
 from fitcore.identity import EntryId
 from fitcore.merge.found import FileKind, Key
 from fitcore.merge.gaps import Gap, Numbers, count_numbers, find_ends, find_gaps
@@ -72,29 +71,6 @@ def test_lines_nothing_sealed_vouches_for_are_one_item_for_each_file() -> None:
     twice = by_file([added[0], added[0]])[0]
     assert isinstance(twice, ChangedFile)
     assert not twice.is_one_text
-
-
-def test_a_glance_tells_what_parsing_tells_and_nothing_where_it_cannot_be_sure() -> None:
-    lines = [
-        entry_of("answers", f"{TERN}:1", what="client", is_="SK-07"),
-        entry_of("answers", f"{DUNLIN}:4", what="finished", is_=True),
-    ]
-    raw = file_bytes(KEY, lines)
-    found = told_in(raw)
-    assert found is not None
-    assert found.codes == ("SK-07",)
-    assert (found.laptops, found.is_finished) == (tuple(sorted({TERN, DUNLIN})), True)
-    quoted = [entry_of("answers", f"{TERN}:1", what="client", is_='SK "7"')]
-    assert told_in(file_bytes(KEY, quoted)) is None
-    for spoilt in (
-        raw.replace(b"{ by", b"{by"),
-        raw.replace(b"[seal]", b""),
-        raw.replace(b'what = "client", is = "SK-07"', b'is = "SK-07", what = "client"'),
-        b"",
-        raw.decode().encode("utf-16"),
-    ):
-        told = told_in(spoilt)
-        assert told is None or told == found
 
 
 @pytest.mark.parametrize("spoil", ["cut", "utf16", "quotes"])

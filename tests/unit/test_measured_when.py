@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
 import pytest
@@ -22,7 +22,6 @@ from tui.start_list import StartList
 from tui.wording.clocks import KnownClocks
 
 if TYPE_CHECKING:
-    from datetime import datetime
     from pathlib import Path
 
 TERN, DUNLIN = "tern-k7qd", "dunlin-m4ex"
@@ -89,6 +88,23 @@ def test_the_earliest_reading_is_the_earliest_by_the_right_times() -> None:
     assert measured_when(told.session, KnownClocks()).at != later
     when = measured_when(told.session, KnownClocks((noted(DAY),)))
     assert (when.at, when.remark) == (later, "")
+
+
+@pytest.mark.parametrize(
+    ("zone", "shown"), [("Europe/London", "11:20"), ("", "12:20"), ("Nowhere/At_all", "12:20")]
+)
+def test_a_time_set_right_is_told_in_the_offset_its_zone_had_then(zone: str, shown: str) -> None:
+    """In 1970 London's clocks were an hour ahead all year; in March 2026 they are not."""
+    told = Sitting(laptop=TERN)
+    told.at = datetime(1970, 1, 1, 1, 20, tzinfo=timezone(timedelta(hours=1)))
+    told.answer("zone", zone)
+    read_at(told, told.at)
+    right = datetime(2026, 3, 4, 11, 20, tzinfo=UTC)
+    add = int((right - told.at).total_seconds())
+    when = measured_when(told.session, KnownClocks((noted(add),)))
+    assert when.at == right
+    assert when.words == f"2026-03-04 {shown}*"
+    assert "the laptop had 1970-01-01 01:20" in when.note
 
 
 @pytest.mark.parametrize("finished", [True, False])

@@ -30,7 +30,7 @@ from fitcore.record.session import Seal, Session
 from fitcore.safety.clearance import judge_clearance
 from tui.clearance_view import stopped_among
 from tui.loading import OwnErrors, read_late_stops, read_person, read_stopped
-from tui.merge_memory import count_late_stops
+from tui.merge_memory import late_stop_codes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -244,7 +244,7 @@ def finished(session: Session, laptop: str, *, value: bool = True) -> Session:
 
 
 def late_of(sessions: dict[str, Session], links: Clients | None) -> int:
-    return count_late_stops(sessions.values(), links, RULES, TODAY)
+    return len(late_stop_codes(sessions.values(), links, RULES, TODAY))
 
 
 _LATE = {
@@ -283,7 +283,7 @@ def test_stops_after_a_size_are_counted_as_among_all_sessions(
 ) -> None:
     folder = tmp_path_factory.mktemp("data")
     book = put_all(folder, *sessions)
-    assert read_late_stops(book, links, RULES, TODAY) == late_of(all_of(folder), links)
+    assert len(read_late_stops(book, links, RULES, TODAY)) == late_of(all_of(folder), links)
 
 
 def given_and_stop(code: str = HERE, *, by: str = TERN) -> tuple[Session, Session]:
@@ -308,7 +308,9 @@ def test_a_late_stop_is_counted_under_the_same_code_or_a_linked_one(
     code: str, links: Clients | None, count: int, tmp_path: Path
 ) -> None:
     book = put_all(tmp_path, *given_and_stop(code))
-    assert read_late_stops(book, links, RULES, TODAY) == count == late_of(all_of(tmp_path), links)
+    assert (
+        len(read_late_stops(book, links, RULES, TODAY)) == count == late_of(all_of(tmp_path), links)
+    )
 
 
 def test_a_late_stop_is_counted_in_one_session_two_laptops_wrote(tmp_path: Path) -> None:
@@ -317,7 +319,7 @@ def test_a_late_stop_is_counted_in_one_session_two_laptops_wrote(tmp_path: Path)
     yes = {"what": "screen.limb_at_risk", "is_": "yes", "instead_of": [seen]}
     both = size.with_entries(entry_of("answers", f"{DUNLIN}:700", **yes))
     book = put_all(tmp_path, both)
-    assert read_late_stops(book, None, RULES, TODAY) == 1 == late_of(all_of(tmp_path), None)
+    assert len(read_late_stops(book, None, RULES, TODAY)) == 1 == late_of(all_of(tmp_path), None)
 
 
 @pytest.mark.parametrize("other", ["A-0", "z-9"])
@@ -326,12 +328,12 @@ def test_a_late_stop_is_counted_under_each_code_a_session_stands_under(
 ) -> None:
     size, stop = given_and_stop()
     book = put_all(tmp_path, size, stop.with_entries(another_code(stop, other)))
-    assert read_late_stops(book, None, RULES, TODAY) == 1 == late_of(all_of(tmp_path), None)
+    assert len(read_late_stops(book, None, RULES, TODAY)) == 1 == late_of(all_of(tmp_path), None)
 
 
 def test_a_stop_and_a_size_of_one_laptop_are_none(tmp_path: Path) -> None:
     book = put_all(tmp_path, *given_and_stop(by=DUNLIN))
-    assert read_late_stops(book, None, RULES, TODAY) == 0 == late_of(all_of(tmp_path), None)
+    assert len(read_late_stops(book, None, RULES, TODAY)) == 0 == late_of(all_of(tmp_path), None)
 
 
 def test_a_late_stop_passed_on_is_counted_no_more(tmp_path: Path) -> None:
@@ -344,7 +346,7 @@ def test_a_late_stop_passed_on_is_counted_no_more(tmp_path: Path) -> None:
     at = datetime(2026, 3, 19, tzinfo=UTC)
     told = draft_passed_on(late, "rang P-04", who="C-02", at=at).entry(EntryId(DESK, 7))
     book = put_all(tmp_path, size, stop.with_entries(told))
-    assert read_late_stops(book, None, RULES, TODAY) == 0 == late_of(all_of(tmp_path), None)
+    assert len(read_late_stops(book, None, RULES, TODAY)) == 0 == late_of(all_of(tmp_path), None)
 
 
 @pytest.mark.parametrize("which", [0, 1])
@@ -355,7 +357,7 @@ def test_a_late_stop_counts_although_a_file_was_changed_outside(which: int, tmp_
     path.write_text(path.read_text().replace('typed = "36.2"', 'typed = "36.20"', 1))
     book = look_through(tmp_path, None, LOOKED_NS)
     assert all_of(tmp_path)[sessions[which].id].seal is Seal.BROKEN
-    assert read_late_stops(book, None, RULES, TODAY) == 1 == late_of(all_of(tmp_path), None)
+    assert len(read_late_stops(book, None, RULES, TODAY)) == 1 == late_of(all_of(tmp_path), None)
 
 
 def test_only_sessions_that_may_hold_one_are_read(
@@ -366,7 +368,7 @@ def test_only_sessions_that_may_hold_one_are_read(
     open_ones = [sat(n, THIRD, 2, 0, laptop=by).session for n, by in ((3, TERN), (4, DUNLIN))]
     book = put_all(tmp_path, size, stop, alone, *open_ones)
     read = watch_reads(monkeypatch)
-    assert read_late_stops(book, None, RULES, TODAY) == 1
+    assert len(read_late_stops(book, None, RULES, TODAY)) == 1
     assert sorted(read) == sorted([size.id, stop.id])
 
 

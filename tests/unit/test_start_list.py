@@ -337,6 +337,22 @@ def test_a_stop_is_told_where_it_stands_and_not_in_the_clients_line(tmp_path: Pa
     assert not any("STOP" in line.state for line in found.lines("", [id_of(3)]))
 
 
+def test_a_stop_found_after_a_size_is_told_with_the_client_and_all_its_lines(
+    tmp_path: Path,
+) -> None:
+    """It may stand in a session nobody goes on with here: the client's own line tells of it."""
+    book = put_all(
+        tmp_path, visit(1, "A-1"), visit(2, "B-2", finished=True), visit(3, "C-3", protocol="short")
+    )
+    lines = StartList(book, TODAY).lines("", stopped_codes=["A-1", "B-2", "C-3"])
+    assert {(line.client, line.kind, line.state) for line in lines} == {
+        ("C-3", "paused", "PAUSED: go on (STOP)"),
+        ("B-2", "today", "finished today (STOP): see the result"),
+        *((code, "client", "new session (STOP: F7)") for code in ("A-1", "B-2", "C-3")),
+    }
+    assert not any("STOP" in line.state for line in StartList(book, TODAY).lines("", ["A-1"]))
+
+
 def test_narrowing_opens_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     book = put_all(tmp_path, visit(1, "A-1", protocol="short"), visit(2, "B-2", finished=True))
     read = watch_reads(monkeypatch)

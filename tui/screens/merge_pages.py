@@ -13,6 +13,7 @@ from textual.widgets import Static
 
 from fitcore.clean_text import visible
 from fitcore.disk.drives import data_folders_on
+from fitcore.merge.late_stops import LateStop
 from fitcore.problems import FitError
 from fitcore.words import say
 from tui.merge_work import MergeWork, folders_of
@@ -84,7 +85,9 @@ class MergePage(WorkScreen):
             self.say(say("Stopping at the next step ..."))
             return
         if self.desk.is_shown:
-            self.desk_app.at_merge_desk.know(len(self.desk.items), len(self.desk.stops))
+            stops = [item.subject for item in self.desk.stops]
+            codes = [late.codes for late in stops if isinstance(late, LateStop)]
+            self.desk_app.at_merge_desk.know(codes, len(self.desk.items))
         self.desk_app.sessions_read.clear()
         await self.desk_app.show_start()
 

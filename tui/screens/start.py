@@ -131,7 +131,9 @@ class StartScreen(WorkScreen):
             return
         late = await asyncio.to_thread(read_late_stops, app.book, app.links, profiles.rules, on)
         if not memory.is_known:  # else somebody was at the desk meanwhile, which knows all of it
-            memory.know(late, late)
+            memory.know(late)
+            if late and self.is_attached:
+                self._show_lines()
             if late and self._said == at_first:
                 self.say(f"{at_first} {memory.words()}".strip())
 
@@ -292,7 +294,8 @@ class StartScreen(WorkScreen):
         app, before = self.desk_app, self._marked()
         if self._list is None:
             self._list = self._sorted(app.book, app.links)
-        self._lines = self._list.lines(field.text, self._stopped)
+        told = app.at_merge_desk.stopped_codes
+        self._lines = self._list.lines(field.text, self._stopped, told)
         self._show_heading()
         shown = [
             f"{set_cell_size(line.client, 24)}  {line.when:<17}  {line.state}"

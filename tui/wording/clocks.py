@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fitcore.instants import parse_zone
 from fitcore.merge.clock_notes import clock_notes, shown_at
 from fitcore.moment.wrong_clocks import wrong_clocks
+from fitcore.problems import UnitError
 from fitcore.words import say
 from tui.wording.sittings import sitting_line, when_words
 
@@ -35,9 +38,19 @@ class KnownClocks:
         """Return what ledgers note, beside the clocks nobody has noted."""
         return cls(clock_notes(ledgers), tuple(wrong))
 
-    def shown(self, entry: Entry) -> datetime | None:
-        """Return when an entry was written, set right where one note says how."""
-        return shown_at(entry, self.notes)[0]
+    def shown(self, entry: Entry, zone: str = "") -> datetime | None:
+        """Return when an entry was written, set right where one note says how.
+
+        Args:
+            entry: the entry.
+            zone: IANA name of its session's zone, whose offset a time set right is told in: a
+                clock that was years off also had another offset. Empty where it is not known.
+        """
+        at = shown_at(entry, self.notes)[0]
+        if at is not None and zone and at != entry.at:
+            with suppress(UnitError, OverflowError):
+                return at.astimezone(parse_zone(zone))
+        return at
 
     def notes_differ(self, entry: Entry) -> bool:
         """Whether notes disagree about the clock of an entry."""

@@ -78,7 +78,8 @@ def _writers(session: Session, entries: Iterable[Entry], clocks: KnownClocks) ->
         by_writer[entry.by.laptop, who].append(entry)
     told = []
     for (laptop, who), theirs in by_writer.items():
-        times = [when_words(clocks.shown(entry)) for entry in theirs]
+        zone = session.text("zone")
+        times = [when_words(clocks.shown(entry, zone)) for entry in theirs]
         words = say(
             "{codes}, {when} on {laptop} by {who}",
             codes=codes_of(session),
