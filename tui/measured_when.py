@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from fitcore.merge.conflicts import zone_of
 from fitcore.words import say
 from tui.wording.clocks import KnownClocks
 from tui.wording.sittings import when_words
@@ -97,7 +98,7 @@ def measured_when(session: Session, clocks: KnownClocks) -> MeasuredWhen:
         timed = [
             (at, entry)
             for entry in session.heads.heads_of(array)
-            if (at := clocks.shown(entry, session.text("zone"))) is not None
+            if (at := clocks.shown(entry, zone_of(session.entries, entry))) is not None
         ]
         if timed:
             return _of_entry(*min(timed, key=lambda pair: pair[0]), clocks)

@@ -165,7 +165,7 @@ def origin_rows(facts: DeskFacts, origin: Origin) -> list[str]:
         str(origin.entry.by),
         say("on {laptop}", laptop=origin.laptop),
         say("decided by {who}", who=who) if origin.is_decision else say("by {who}", who=who),
-        when_words(facts.known_clocks.shown(origin.entry)),
+        when_words(facts.known_clocks.shown(origin.entry, origin.zone)),
         clock_badge(facts, origin.entry),
         say("had seen: {seen}", seen=seen) if seen else say("had seen no other value"),
     ]

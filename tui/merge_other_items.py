@@ -178,8 +178,8 @@ def clock_item(found: WrongClock) -> Item:
         *clock_lines(found),
         say("Say what time it was, if that is known. It is kept beside the times."),
         say(
-            "No line is changed. Only questions, here and in 'conflicts', show the right time; "
-            "the start list and results show the recorded one, and charts are judged by that day "
+            "No line is changed. Questions, the start list and results show the right time, "
+            "marked; 'fit' and the note show the recorded one, and charts are judged by that day "
             "and the day of fitting."
         ),
     )

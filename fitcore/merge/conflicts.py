@@ -22,7 +22,7 @@ from fitcore.safety.decisions import DECISION_PREFIX
 from fitcore.safety.screening_answers import ANSWER_PREFIX, PRESSURE_PREFIX
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
     from datetime import datetime
 
     from fitcore.record.entries import Entry, Value
@@ -59,6 +59,8 @@ class Origin:
     is_decision: bool
     saw: tuple[Seen, ...]
     """What the writer had seen and replaced."""
+    zone: str = ""
+    """IANA name of the zone it was written in; empty where the session never says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,7 @@ def waiting_for(session: Session) -> tuple[str, ...]:
     return tuple(sorted(pointed - there))
 
 
-def origin_of(entries: Iterable[Entry], entry: Entry) -> Origin:
+def origin_of(entries: Collection[Entry], entry: Entry) -> Origin:
     """Say who brought a line, among the entries it stands with."""
     by_name: dict[str, list[Entry | None]] = defaultdict(list)
     for other in sorted(entries, key=entry_order):
@@ -155,26 +157,38 @@ def origin_of(entries: Iterable[Entry], entry: Entry) -> Origin:
         entry.text("decided_who")
         or entry.text("who")
         or entry.text("measurer")
-        or writer_named(entries, entry),
+        or _said_last(entries, entry, "measurer"),
         entry.at,
         entry.array == "decisions" or bool(entry.text("who")),
         saw,
+        zone_of(entries, entry),
     )
 
 
-def writer_named(entries: Iterable[Entry], entry: Entry) -> str:
-    """Return whom the writing laptop named last before an entry, by its own numbers.
+def zone_of(entries: Collection[Entry], entry: Entry) -> str:
+    """Return the zone a line of a session was written in, else any its session names.
+
+    Args:
+        entries: the session's.
+        entry: the line.
+    """
+    named = sorted(other.text("is") for other in entries if other.text("what") == "zone")
+    return _said_last(entries, entry, "zone") or next(iter(named), "")
+
+
+def _said_last(entries: Iterable[Entry], entry: Entry, what: str) -> str:
+    """Return what the writing laptop said last before an entry, by its own numbers.
 
     Empty where it never said.
     """
-    named = [
+    said = [
         other
         for other in entries
         if other.by.laptop == entry.by.laptop
-        and other.text("what") == "measurer"
+        and other.text("what") == what
         and other.by.number <= entry.by.number
     ]
-    latest = max(named, key=lambda other: (other.by.number, other.text("is")), default=None)
+    latest = max(said, key=lambda other: (other.by.number, other.text("is")), default=None)
     return latest.text("is") if latest is not None else ""
 
 

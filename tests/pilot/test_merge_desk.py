@@ -178,7 +178,7 @@ async def test_the_demo_day_is_asked_answered_carried_back_and_not_asked_again(
 
 async def note_the_clock(visit: Visit, data: Path) -> None:
     """Say what time it was, take that back at the end page, and say it again."""
-    await visit.until("It is kept beside the times.", "results show the recorded one")
+    await visit.until("It is kept beside the times.", "results show the right time")
     await visit.keys("<enter>2026-02-18<enter>")
     await visit.until("! '2026-02-18' is a day without an hour.")
     await visit.keys("<end>" + "<backspace>" * 10 + "2031-03-18 15:10<enter>")

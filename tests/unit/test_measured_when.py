@@ -13,6 +13,7 @@ from fitcore.disk.session_book import look_through
 from fitcore.disk.session_files import session_path
 from fitcore.fit import fit_session
 from fitcore.merge.clock_notes import ClockNote
+from fitcore.merge.conflicts import origin_of, zone_of
 from fitcore.points import Kind, Point, Side
 from fitcore.record.codec import write_session
 from fitcore.record.edits import draft_reading, parse_typed
@@ -105,6 +106,23 @@ def test_a_time_set_right_is_told_in_the_offset_its_zone_had_then(zone: str, sho
     assert when.at == right
     assert when.words == f"2026-03-04 {shown}*"
     assert "the laptop had 1970-01-01 01:20" in when.note
+
+
+def test_a_line_is_of_the_zone_its_laptop_named_last_else_of_any_the_session_names() -> None:
+    told = Sitting(laptop=TERN)
+    told.answer("posture", "sitting")
+    (before,) = told.session.entries
+    assert zone_of(told.session.entries, before) == ""
+    told.answer("zone", "Europe/London")
+    other = told.elsewhere(DUNLIN)
+    other.answer("posture", "lying")
+    (lying,) = [e for e in other.session.entries if e.text("is") == "lying"]
+    assert zone_of(other.session.entries, lying) == "Europe/London"
+    other.answer("zone", "Etc/UTC")
+    other.answer("posture", "standing")
+    (standing,) = [e for e in other.session.entries if e.text("is") == "standing"]
+    assert zone_of(other.session.entries, standing) == "Etc/UTC"
+    assert origin_of(other.session.entries, standing).zone == "Etc/UTC"
 
 
 @pytest.mark.parametrize("finished", [True, False])

@@ -131,7 +131,7 @@ def origin_words(origin: Origin, clocks: KnownClocks) -> str:
         "{entry}: {who}, {when} by the clock of {laptop}",
         entry=str(origin.entry.by),
         who=person_words(origin.measurer),
-        when=when_words(clocks.shown(origin.entry)),
+        when=when_words(clocks.shown(origin.entry, origin.zone)),
         laptop=origin.laptop,
     )
     if remark := clocks.remark(origin.entry):
@@ -185,7 +185,7 @@ def _mm(candidate: Candidate) -> str | None:
 
 
 def _origin_json(origin: Origin, clocks: KnownClocks) -> dict[str, object]:
-    at = clocks.shown(origin.entry)
+    at = clocks.shown(origin.entry, origin.zone)
     return {
         "entry": str(origin.entry.by),
         "laptop": origin.laptop,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from fitcore.merge.conflicts import origin_of
+from fitcore.merge.conflicts import origin_of, zone_of
 from fitcore.points import side_words
 from fitcore.safety.outcomes import outcome_words, urgency_words
 from fitcore.words import say
@@ -78,8 +78,9 @@ def _writers(session: Session, entries: Iterable[Entry], clocks: KnownClocks) ->
         by_writer[entry.by.laptop, who].append(entry)
     told = []
     for (laptop, who), theirs in by_writer.items():
-        zone = session.text("zone")
-        times = [when_words(clocks.shown(entry, zone)) for entry in theirs]
+        times = [
+            when_words(clocks.shown(entry, zone_of(session.entries, entry))) for entry in theirs
+        ]
         words = say(
             "{codes}, {when} on {laptop} by {who}",
             codes=codes_of(session),
