@@ -667,8 +667,8 @@ async def test_the_window_lives_while_merging_and_a_stopped_merge_is_finished_by
 
     def slow(*given: Any) -> Any:
         progress: Callable[[int, int], None] = given[3]
-        progress(1, 4)
         begun.set()
+        progress(1, 4)
         assert go_on.wait(30)
         progress(2, 4)
         return None
