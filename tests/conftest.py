@@ -14,10 +14,12 @@ if TYPE_CHECKING:
 
 # No database: a run depends on nothing an earlier run left behind. No deadline: a slow machine
 # is not a fault of the program. In CI the examples are the same each time, so that a change and not
-# chance turns it red; `dev` and `deep` look for new ones.
-for _name, _examples in (("dev", 50), ("ci", 500), ("deep", 20_000)):
+# chance turns it red: `same` for all tests, `ci` for the laws of the merge. `dev` and `deep` look
+# for new ones.
+_SAME = ("same", "ci")
+for _name, _examples in (("dev", 50), ("same", 50), ("ci", 500), ("deep", 20_000)):
     settings.register_profile(
-        _name, max_examples=_examples, deadline=None, database=None, derandomize=_name == "ci"
+        _name, max_examples=_examples, deadline=None, database=None, derandomize=_name in _SAME
     )
 settings.load_profile(os.environ.get("ANKLEFIRST_HYPOTHESIS", "dev"))
 

@@ -25,7 +25,8 @@ _SHADES = "░▒▓█"
 _SHADES_ASCII = ".:o#"
 _MARGIN = 7
 """Cells left of the picture: a figure of five, a blank and the axis."""
-_FEWEST_ROWS = 5
+FEWEST_ROWS = 5
+"""Rows of the picture itself that a long legend leaves (ours)."""
 
 
 def coverage_picture(
@@ -67,7 +68,7 @@ def _planar(plane: Plane, up: Axis, width: int, height: int, shades: str) -> lis
     # The legend's own length hangs on the counts, and these on the rows left: the finest grid that
     # could be is counted for its length, the last one for what is drawn.
     foot = _legend(plane, max(counted(height).values(), default=0), shades, width)
-    rows = max(height - len(foot) - 3, _FEWEST_ROWS)
+    rows = max(height - len(foot) - 3, FEWEST_ROWS)
     count = counted(rows)
     most = max(count.values(), default=0)
     figures = _row_figures(up, rows)
@@ -90,7 +91,7 @@ def _flat(plane: Plane, width: int, height: int, shades: str) -> list[str]:
     count = Counter(_field(plane.x, x, columns) for x, _ in plane.points)
     most = max(count.values(), default=0)
     foot = _legend(plane, 0, shades, width)
-    rows = max(height - len(foot) - 4, _FEWEST_ROWS)
+    rows = max(height - len(foot) - 4, FEWEST_ROWS)
     head = say("Up: people. Across: {across}.", across=plane.x.words)
     lines = []
     for row in reversed(range(rows)):
