@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from fitcore.merge.conflicts import zone_of
 from fitcore.words import say
 from tui.wording.clocks import KnownClocks
 from tui.wording.sittings import when_words
@@ -94,6 +93,8 @@ def measured_when(session: Session, clocks: KnownClocks) -> MeasuredWhen:
     noted = {note.laptop for note in clocks.notes}
     if not noted or not any(entry.by.laptop in noted for entry in session.entries):
         return MeasuredWhen(recorded, recorded)
+    from fitcore.merge.conflicts import zone_of  # few folders have such a note: the start is quick
+
     for array in ("readings", "answers"):
         timed = [
             (at, entry)

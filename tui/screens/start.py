@@ -15,10 +15,8 @@ from textual.widgets import Static
 from fitcore.identity import OWN_CODE, judge_client_code, own_client_code
 from fitcore.problems import FitError, ProfileError
 from fitcore.words import say
-from tui.clearance_view import is_stopped
 from tui.loading import read_late_stops, read_stopped
 from tui.measured_when import known_clocks
-from tui.screening_stages import next_stage
 from tui.screens.work_screen import WorkScreen
 from tui.start_list import StartLine, StartList
 from tui.widgets.bars import TopBar
@@ -238,6 +236,10 @@ class StartScreen(WorkScreen):
         return True
 
     async def _open_session(self, session_id: str) -> None:
+        # Imported here: the first frame need not wait for what judges.
+        from tui.clearance_view import is_stopped
+        from tui.screening_stages import next_stage
+
         if not await self._can_judge():
             return
         try:
