@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from zlib import crc32
 
 from fitcore import BUILT_ON
-from fitcore.disk.session_files import ids_of_month, session_month
+from fitcore.disk.session_files import ids_of_month, session_month, tells_changes
 from fitcore.merge.gaps import Numbers, Spans
 
 if TYPE_CHECKING:
@@ -39,8 +39,6 @@ VERSION = 3
 DIGEST_SIGNS = 32
 """Signs of a digest, which a line begins with."""
 _ID_SIGNS = 36
-_RACY_NS = 2_000_000_000
-"""A file written less than this before it was noted may have changed within its own time step."""
 _TABLE = "CREATE TABLE months (month PRIMARY KEY, lines, checked) WITHOUT ROWID"
 _PUT = "INSERT OR REPLACE INTO months VALUES (?, ?, ?)"
 _NOTES = "CREATE TABLE notes (name PRIMARY KEY, line) WITHOUT ROWID"
@@ -65,7 +63,7 @@ class Facts:
         Args:
             noted_ns: when it was read, or earlier.
         """
-        time = self.mtime_ns if self.mtime_ns + _RACY_NS < noted_ns else "-"
+        time = self.mtime_ns if tells_changes(self.mtime_ns, noted_ns) else "-"
         counts = f"{self.entries} {self.conflicts}"
         return f"{self.digest} {self.size} {time} {counts} {_write_numbers(self.numbers)}"
 
@@ -90,7 +88,7 @@ def stamped_anew(line: str, stamp: str, noted_ns: int) -> str:
     """
     digest, _, _, rest = line.split(" ", 3)
     size, time = stamp.split(" ")
-    told = time if int(time) + _RACY_NS < noted_ns else "-"
+    told = time if tells_changes(int(time), noted_ns) else "-"
     return f"{digest} {size} {told} {rest}"
 
 

@@ -17,6 +17,7 @@ from fitcore.disk.session_files import (
     read_regular,
     read_session_file,
     session_month,
+    tells_changes,
 )
 from fitcore.problems import Problem
 from fitcore.record.glance import glance_of, quick_glance
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
     from fitcore.record.glance import Glance
     from fitcore.record.session import Session
 
-_RACY_NS = 2_000_000_000
-"""A file written less than this before it was read may change within its own time step."""
 _ENDING = len(".toml")
 
 
@@ -47,7 +46,7 @@ class Filed(NamedTuple):
     def is_still(self, other: Filed) -> bool:
         """Whether it is surely the file that was seen before."""
         same = self[:3] == other[:3]
-        return same and other.mtime_ns + _RACY_NS < other.read_ns
+        return same and tells_changes(other.mtime_ns, other.read_ns)
 
 
 @dataclass(frozen=True)

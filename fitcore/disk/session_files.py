@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 SESSION_FILE = re.compile(rf"{SESSION_ID.pattern}\.toml")
 
 _MILLISECONDS_A_DAY = 86_400_000
+_TIME_STEP_NS = 2_000_000_000
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 
 
@@ -80,6 +81,18 @@ def session_month(session_id: str) -> str:
                 key="session",
             )
         ) from error
+
+
+def tells_changes(mtime_ns: int, read_ns: int) -> bool:
+    """Whether a file's time surely tells a change made after the file was read.
+
+    One written less than two seconds before may change within its own time step, as FAT has it.
+
+    Args:
+        mtime_ns: the file's time.
+        read_ns: when it was read, or earlier.
+    """
+    return mtime_ns + _TIME_STEP_NS < read_ns
 
 
 def has_month(text: str) -> bool:
