@@ -2,10 +2,10 @@
 
 Folders are looked at (`archive_seen`), what surely stays as it is is only counted (`archive_sift`),
 the other sessions are merged in batches wherever the engine runs them (`archive_batch`), and each
-batch is carried out here, in their order (`archive_writer`): memory
-does not grow with what sessions hold, and of each only a few short texts are kept. Copies are set
-aside before anything is written over, and the list of files is written last: wherever a merge ends
-early, merging again finishes it. Who calls holds the folder.
+batch is carried out here, in their order (`archive_writer`): memory does not grow with what
+sessions hold, and of each only a few short texts are kept. Copies are set aside before anything is
+written over, and the list of files is written last: wherever a merge ends early, merging again
+finishes it. Who calls holds the folder.
 """
 
 from __future__ import annotations
